@@ -1,0 +1,59 @@
+"""Suppliers, and materials: which of the office's goods stands behind an item key of a framing."""
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+
+class Supplier(models.Model):
+    """Whom the office buys from."""
+
+    name = models.CharField(max_length=200, unique=True)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    note = models.TextField(blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Material(models.Model):
+    """Goods that the office buys for one item key, as one supplier's SKU.
+
+    `item_key` is a key of `deck-framing/1` quantities (`lumber/2x8/144`, `support/pad`); a segment may be `*`, which
+    stands for any one segment. The key with fewest stars wins. Sizes say what one piece is, so that a price by board
+    feet or by linear feet can be turned into a price a piece; where `length` is empty and the key's last segment is a
+    number, that is the length.
+    """
+
+    item_key = models.CharField(max_length=120)
+    description = models.CharField(max_length=200, blank=True)
+    supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="materials")
+    sku = models.CharField(max_length=60)
+    thickness = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Nominal. [in]")
+    width = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Nominal. [in]")
+    length = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Of one piece. [in]")
+    taxable = models.BooleanField(default=True, help_text="Whether tax placed on cost falls on it.")
+    active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["item_key"], condition=Q(active=True), name="one_active_material_an_item_key"
+            ),
+            models.CheckConstraint(
+                condition=(Q(thickness__isnull=True) | Q(thickness__gt=0))
+                & (Q(width__isnull=True) | Q(width__gt=0))
+                & (Q(length__isnull=True) | Q(length__gt=0)),
+                name="material_sizes_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item_key} = {self.sku}"

@@ -1,0 +1,60 @@
+"""The office that this installation serves: letterhead, and how it builds a price."""
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import Q
+
+RATE = {"max_digits": 7, "decimal_places": 6, "default": Decimal(0)}
+
+
+class Office(models.Model):
+    """One row. Rates are fractions: 0.05 is five per cent."""
+
+    class TaxPlace(models.TextChoices):
+        COST = "cost", "on taxable cost, before contingency"
+        SALE = "sale", "on the sale, after profit"
+        UNKNOWN = "unknown", "not decided: ask the accountant"
+
+    class Chain(models.TextChoices):
+        COMPOUND = "compound", "each on everything before it"
+        ON_BASE = "on-base", "each on the direct cost"
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
+    name = models.CharField(max_length=200)
+    address = models.TextField(blank=True, help_text="Letterhead, one line a line.")
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    license_number = models.CharField(max_length=60, blank=True)
+    time_zone = models.CharField(max_length=60, default="UTC", help_text="IANA name; dates are dates there.")
+    currency = models.CharField(max_length=3, default="USD", help_text="ISO 4217; one an installation.")
+
+    contingency_rate = models.DecimalField(**RATE)
+    overhead_rate = models.DecimalField(**RATE)
+    profit_rate = models.DecimalField(**RATE)
+    chain = models.CharField(max_length=10, choices=Chain.choices, default=Chain.COMPOUND)
+    tax_rate = models.DecimalField(**RATE)
+    tax_place = models.CharField(max_length=10, choices=TaxPlace.choices, default=TaxPlace.UNKNOWN)
+    payment_schedule = models.JSONField(
+        default=list, blank=True, help_text='[{"share": "0.30", "milestone": "on signing"}, ...]; shares add up to 1.'
+    )
+    quote_valid_days = models.PositiveSmallIntegerField(default=30)
+
+    exclusions = models.TextField(blank=True, help_text="What the price leaves out, one a line.")
+    warranty = models.TextField(blank=True)
+    notices = models.TextField(blank=True, help_text="Notices that counsel wants printed, one paragraph a line.")
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="office_is_one_row"),
+            models.CheckConstraint(
+                condition=Q(contingency_rate__gte=0) & Q(overhead_rate__gte=0) & Q(profit_rate__gte=0)
+                & Q(tax_rate__gte=0),
+                name="office_rates_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
