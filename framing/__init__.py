@@ -1,0 +1,1 @@
+"""From a roof survey to quantities, waste and hours."""
