@@ -1,0 +1,1 @@
+"""What the office keeps: its people, customers, jobs, prices and rates."""

@@ -1,0 +1,8 @@
+"""The way in for an ASGI server."""
+
+import os
+
+from django.core.asgi import get_asgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "estimating.config.settings")
+application = get_asgi_application()
