@@ -1,0 +1,85 @@
+"""Triggers that keep issued records as they were issued, on PostgreSQL and SQLite.
+
+A model becomes append-only by deriving from `models.base.AppendOnly`; nothing else is to be registered. The triggers
+are made again after every migrate, since SQLite loses them when a migration rebuilds its table.
+"""
+
+from typing import Any
+
+from django.apps import apps
+from django.apps.config import AppConfig
+from django.db import DEFAULT_DB_ALIAS, connections, models
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from estimating.models.base import AppendOnly
+
+FINAL = "is final; write a new row that points at the old one"
+
+
+def final_models() -> list[type[AppendOnly]]:
+    """Every model whose rows stay as they were written, in the order of their tables' names."""
+    found = [model for model in apps.get_models() if issubclass(model, AppendOnly)]
+    return sorted(found, key=lambda model: model._meta.db_table)
+
+
+def protect_after_migrate(app_config: AppConfig, using: str = DEFAULT_DB_ALIAS, **_: Any) -> None:
+    """Make the triggers of one app's tables; receives Django's `post_migrate`."""
+    connection = connections[using]
+    tables = set(connection.introspection.table_names())
+    for model in final_models():
+        if model._meta.app_label == app_config.label and model._meta.db_table in tables:
+            protect(connection, model)
+
+
+def protect(connection: BaseDatabaseWrapper, model: type[AppendOnly]) -> None:
+    """(Re)make the triggers of one table."""
+    lift(connection, [model])
+    with connection.cursor() as cursor:
+        for statement in TRIGGERS[connection.vendor](model):
+            cursor.execute(statement)
+
+
+def lift(connection: BaseDatabaseWrapper, final: list[type[models.Model]] | None = None) -> None:
+    """Drop the triggers of these tables, or of all: before a test's database is emptied, say."""
+    with connection.cursor() as cursor:
+        for model in final_models() if final is None else final:
+            table = model._meta.db_table
+            for event in ("update", "delete", "insert", "truncate"):
+                on_table = f' ON "{table}"' if connection.vendor == "postgresql" else ""
+                cursor.execute(f'DROP TRIGGER IF EXISTS "{table}_final_{event}"{on_table}')
+
+
+def _conditions(model: type[AppendOnly]) -> dict[str, str]:
+    """What is refused, as SQL over OLD and NEW, by event."""
+    frozen, closed = model.frozen_when or "1 = 1", model.closed_when
+    refused = {"update": f"({frozen}) OR ({closed})" if closed else frozen, "delete": frozen}
+    return refused | ({"insert": closed} if closed else {})
+
+
+def _sqlite(model: type[AppendOnly]) -> list[str]:
+    table = model._meta.db_table
+    return [
+        f'CREATE TRIGGER "{table}_final_{event}" BEFORE {event.upper()} ON "{table}" FOR EACH ROW WHEN {condition} '
+        f"BEGIN SELECT RAISE(ABORT, '{table} {FINAL}'); END"
+        for event, condition in _conditions(model).items()
+    ]
+
+
+def _postgresql(model: type[AppendOnly]) -> list[str]:
+    """A condition may ask another table, which a trigger's WHEN cannot; so it stands in the function."""
+    table = model._meta.db_table
+    statements = []
+    for event, condition in {**_conditions(model), "truncate": "1 = 1"}.items():
+        name = f"{table}_final_{event}"
+        each = "STATEMENT" if event == "truncate" else "ROW"
+        row = "NULL" if event == "truncate" else "OLD" if event == "delete" else "NEW"
+        statements += [
+            f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN '
+            f"IF {condition} THEN RAISE EXCEPTION '{table} {FINAL}' USING ERRCODE = 'restrict_violation'; END IF; "
+            f"RETURN {row}; END $$",
+            f'CREATE TRIGGER "{name}" BEFORE {event.upper()} ON "{table}" FOR EACH {each} EXECUTE FUNCTION "{name}"()',
+        ]
+    return statements
+
+
+TRIGGERS = {"sqlite": _sqlite, "postgresql": _postgresql}
