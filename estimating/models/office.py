@@ -17,9 +17,10 @@ class Office(models.Model):
         SALE = "sale", "on the sale, after profit"
         UNKNOWN = "unknown", "not decided: ask the accountant"
 
-    class Chain(models.TextChoices):
-        COMPOUND = "compound", "each on everything before it"
-        ON_BASE = "on-base", "each on the direct cost"
+    class Basis(models.TextChoices):
+        COMPOUND = "compound", "on everything before it"
+        COST = "cost", "on direct cost and contingency"
+        DIRECT = "direct", "on direct cost alone"
 
     id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
     name = models.CharField(max_length=200)
@@ -33,7 +34,8 @@ class Office(models.Model):
     contingency_rate = models.DecimalField(**RATE)
     overhead_rate = models.DecimalField(**RATE)
     profit_rate = models.DecimalField(**RATE)
-    chain = models.CharField(max_length=10, choices=Chain.choices, default=Chain.COMPOUND)
+    overhead_on = models.CharField(max_length=10, choices=Basis.choices, default=Basis.COMPOUND)
+    profit_on = models.CharField(max_length=10, choices=Basis.choices, default=Basis.COMPOUND)
     tax_rate = models.DecimalField(**RATE)
     tax_place = models.CharField(max_length=10, choices=TaxPlace.choices, default=TaxPlace.UNKNOWN)
     payment_schedule = models.JSONField(
