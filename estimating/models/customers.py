@@ -1,11 +1,12 @@
 """Customers and jobs; a homeowner's personal data stand in `Customer` and a job's name and address, nowhere else."""
-from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
 
+from estimating.models.base import Versioned
 
-class Customer(models.Model):
+
+class Customer(Versioned):
     """Who asked for the work. Everything here is personal data and can be erased; the row itself stays."""
 
     name = models.CharField(max_length=200, blank=True)
@@ -15,7 +16,6 @@ class Customer(models.Model):
     note = models.TextField(blank=True)
     created_at = models.DateTimeField()
     erased_at = models.DateTimeField(null=True, blank=True)
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]
@@ -24,7 +24,7 @@ class Customer(models.Model):
         return self.name or f"customer {self.pk} (erased)"
 
 
-class Job(models.Model):
+class Job(Versioned):
     """One roof terrace, from the first call to closed."""
 
     class Status(models.TextChoices):
@@ -44,7 +44,6 @@ class Job(models.Model):
     note = models.TextField(blank=True)
     created_at = models.DateTimeField()
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]

@@ -1,11 +1,12 @@
 """Who did what, when: one row a change, never altered."""
-from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
 
+from estimating.models.base import AppendOnly
 
-class History(models.Model):
+
+class History(AppendOnly):
     """One change. `changes` is `{field: [old, new]}`; of personal data only the field's name stands there."""
 
     at = models.DateTimeField()

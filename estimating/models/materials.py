@@ -1,18 +1,18 @@
 """Suppliers, and materials: which of the office's goods stands behind an item key of a framing."""
-from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
 
+from estimating.models.base import Versioned
 
-class Supplier(models.Model):
+
+class Supplier(Versioned):
     """Whom the office buys from."""
 
     name = models.CharField(max_length=200, unique=True)
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=40, blank=True)
     note = models.TextField(blank=True)
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]
@@ -21,7 +21,7 @@ class Supplier(models.Model):
         return self.name
 
 
-class Material(models.Model):
+class Material(Versioned):
     """Goods that the office buys for one item key, as one supplier's SKU.
 
     `item_key` is a key of `deck-framing/1` quantities (`lumber/2x8/144`, `support/pad`); a segment may be `*`, which
@@ -39,7 +39,6 @@ class Material(models.Model):
     length = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Of one piece. [in]")
     taxable = models.BooleanField(default=True, help_text="Whether tax placed on cost falls on it.")
     active = models.BooleanField(default=True)
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]

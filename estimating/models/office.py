@@ -1,15 +1,16 @@
 """The office that this installation serves: letterhead, and how it builds a price."""
-from __future__ import annotations
 
 from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
 
+from estimating.models.base import Versioned
+
 RATE = {"max_digits": 7, "decimal_places": 6, "default": Decimal(0)}
 
 
-class Office(models.Model):
+class Office(Versioned):
     """One row. Rates are fractions: 0.05 is five per cent."""
 
     class TaxPlace(models.TextChoices):
@@ -46,7 +47,6 @@ class Office(models.Model):
     exclusions = models.TextField(blank=True, help_text="What the price leaves out, one a line.")
     warranty = models.TextField(blank=True)
     notices = models.TextField(blank=True, help_text="Notices that counsel wants printed, one paragraph a line.")
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         constraints = [

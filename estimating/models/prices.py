@@ -1,23 +1,27 @@
 """Price lists: a list a supplier, versions that never change once approved, and their rows.
 
 A version is staged with its rows, looked at, and approved or dropped. From approval on neither it nor its rows can
-be changed, added to or removed (`sealed.py`); a new list is a new version.
+be changed, added to or removed; a new list is a new version.
 """
-from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from estimating.models.base import AppendOnly, Versioned
+
 PRICE = {"max_digits": 15, "decimal_places": 4}
+APPROVED = (
+    "EXISTS (SELECT 1 FROM estimating_pricelistversion v "
+    "WHERE v.id = {row}.list_version_id AND v.approved_at IS NOT NULL)"
+)
 
 
-class PriceList(models.Model):
+class PriceList(Versioned):
     """A supplier's list under one name, through all its versions."""
 
     supplier = models.ForeignKey("estimating.Supplier", on_delete=models.PROTECT, related_name="price_lists")
     name = models.CharField(max_length=200)
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]
@@ -27,8 +31,10 @@ class PriceList(models.Model):
         return f"{self.supplier}: {self.name}"
 
 
-class PriceListVersion(models.Model):
+class PriceListVersion(AppendOnly, Versioned):
     """One file of prices as it came in. `number` is given on approval, 1 first."""
+
+    frozen_when = "OLD.approved_at IS NOT NULL"
 
     class State(models.TextChoices):
         STAGED = "staged"
@@ -48,7 +54,6 @@ class PriceListVersion(models.Model):
     approved_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["id"]
@@ -61,11 +66,28 @@ class PriceListVersion(models.Model):
             ),
         ]
 
+    def is_final(self) -> bool:
+        return not self._state.adding and _is_approved(self.pk)
+
     def __str__(self) -> str:
         return f"{self.price_list} v{self.number}" if self.number else f"{self.price_list} (staged {self.pk})"
 
 
-class Price(models.Model):
+class RowOfVersion(AppendOnly):
+    """A row that came with a version and is as final as that is."""
+
+    frozen_when = APPROVED.format(row="OLD")
+    closed_when = APPROVED.format(row="NEW")
+    list_version_id: int
+
+    class Meta:
+        abstract = True
+
+    def is_final(self) -> bool:
+        return _is_approved(self.list_version_id)
+
+
+class Price(RowOfVersion):
     """What one SKU costs in its buying unit between two dates, both included."""
 
     class Status(models.TextChoices):
@@ -106,7 +128,7 @@ class Price(models.Model):
         return f"{self.sku} {self.price} {self.currency}/{self.unit} from {self.valid_from}"
 
 
-class RejectedPrice(models.Model):
+class RejectedPrice(RowOfVersion):
     """A row of the file that did not become a price: kept as it was read, with the reason."""
 
     list_version = models.ForeignKey(PriceListVersion, on_delete=models.CASCADE, related_name="rejected")
@@ -122,3 +144,7 @@ class RejectedPrice(models.Model):
 
     def __str__(self) -> str:
         return f"line {self.line}: {self.reason}"
+
+
+def _is_approved(version_id: int) -> bool:
+    return PriceListVersion.objects.filter(pk=version_id, approved_at__isnull=False).exists()

@@ -1,12 +1,13 @@
 """What an hour costs and how long work takes; a changed rate is a new row with a later date, nothing is overwritten."""
-from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from estimating.models.base import AppendOnly
 
-class LaborRate(models.Model):
+
+class LaborRate(AppendOnly):
     """Burdened cost of one billable hour of one grade, and how many of that grade stand in the usual crew."""
 
     grade = models.CharField(max_length=60)
@@ -29,7 +30,7 @@ class LaborRate(models.Model):
         return f"{self.grade} {self.rate}/h from {self.valid_from}"
 
 
-class ProductionRate(models.Model):
+class ProductionRate(AppendOnly):
     """Person-hours that one unit of a task takes: low, typical, high."""
 
     task = models.CharField(max_length=60)
