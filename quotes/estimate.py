@@ -1,0 +1,367 @@
+"""Estimate: framing quantities x price list x labor rates, as lines that each know what they came from.
+
+Pure: everything it needs is handed to it, and nothing is written. What has no price is a blocking finding and never
+a zero; with one, there is no price.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from math import ceil
+from typing import Any, Literal
+
+from estimating import money, units
+
+Kind = Literal["material", "labor", "service"]
+
+
+@dataclass(frozen=True)
+class Price:
+    """What an item key of a framing is bought as, and what that costs on the day. `amount` is for one `unit`."""
+
+    sku: str
+    description: str
+    amount: Decimal
+    unit: str
+    currency: str
+    base_unit: str = ""
+    pack_quantity: Decimal | None = None
+    piece: units.Piece | None = None
+    taxable: bool = True
+    basis: str = ""
+    supplier: str = ""
+    price_id: int | None = None
+    list_name: str = ""
+    list_version: int | None = None
+    valid_from: date | None = None
+    valid_to: date | None = None
+
+    @property
+    def pack(self) -> units.Pack | None:
+        if self.pack_quantity is None or not self.base_unit or self.unit not in units.PACKAGES:
+            return None
+        return units.Pack(self.unit, self.pack_quantity, self.base_unit)
+
+    @property
+    def is_allowance(self) -> bool:
+        return "allowance" in self.basis.lower()
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Why an item key has no price on the day, in words that say what to do."""
+
+    reason: str
+
+
+@dataclass(frozen=True)
+class LaborRate:
+    """Burdened cost of one billable hour of one grade, and how many of it stand in the crew."""
+
+    grade: str
+    rate: Decimal
+    count: Decimal
+    rate_id: int | None = None
+    valid_from: date | None = None
+
+
+@dataclass(frozen=True)
+class Extra:
+    """Something the engine does not compute, put in by a person: delivery, a permit, a hoist."""
+
+    item: str
+    quantity: Decimal
+    unit: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of cost. `came_from` says which reading, price or rate stands behind it."""
+
+    group: str
+    kind: Kind
+    item: str
+    description: str
+    quantity: Decimal
+    unit: str
+    unit_price: Decimal
+    price_unit: str
+    cost: Decimal
+    taxable: bool
+    allowance: bool = False
+    came_from: dict[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        return {name: str(value) if isinstance(value, Decimal) else value for name, value in asdict(self).items()}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Why there is no price yet: what it is about, what was read, what is expected."""
+
+    code: str
+    about: str
+    text: str
+
+    def as_json(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Lines under one heading, and what that part of the work is sold for."""
+
+    title: str
+    holds: str
+    cost: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Lines, the chain from cost to price, and what stands in the way of one."""
+
+    currency: str
+    lines: tuple[Line, ...]
+    findings: tuple[Finding, ...]
+    hours: Decimal
+    crew_rate: Decimal | None
+    terms: money.Terms
+    chain: money.Chain | None
+    payments: tuple[money.Payment, ...]
+    prices_valid_to: date | None
+
+    @property
+    def is_blocked(self) -> bool:
+        return bool(self.findings)
+
+    @property
+    def price(self) -> Decimal | None:
+        return self.chain.price if self.chain else None
+
+    def cost_of(self, kind: Kind) -> Decimal:
+        return money.total(line.cost for line in self.lines if line.kind == kind)
+
+    def groups(self) -> tuple[Group, ...]:
+        """The sale before tax, shared over the groups by their cost; the amounts add up to it to the cent."""
+        if self.chain is None:
+            return ()
+        costs = {title: money.total(line.cost for line in self.lines if line.group == title) for title in TITLES}
+        costs = {title: cost for title, cost in costs.items() if cost}
+        whole = money.exact(self.chain.net)
+        amounts = money.allocate(self.chain.sale, [money.exact(cost) / whole for cost in costs.values()])
+        return tuple(Group(title, HOLDS[title], cost, amount)
+                     for (title, cost), amount in zip(costs.items(), amounts, strict=True))
+
+    def as_json(self) -> dict[str, Any]:
+        chain = self.chain
+        return {
+            "currency": self.currency,
+            "lines": [line.as_json() for line in self.lines],
+            "findings": [finding.as_json() for finding in self.findings],
+            "hours": str(self.hours),
+            "crew_rate": None if self.crew_rate is None else str(self.crew_rate),
+            "terms": {name: str(value) for name, value in asdict(self.terms).items()},
+            "chain": None if chain is None else {
+                **{name: str(value) for name, value in asdict(chain).items()},
+                "direct": str(chain.direct), "sale": str(chain.sale), "price": str(chain.price),
+            },
+            "groups": [{name: str(value) for name, value in asdict(group).items()} for group in self.groups()],
+            "payments": [{name: str(value) for name, value in asdict(payment).items()} for payment in self.payments],
+            "prices_valid_to": self.prices_valid_to.isoformat() if self.prices_valid_to else None,
+        }
+
+
+# How the work is cut into parts on paper: title, what it holds in a homeowner's words, and by which beginnings of an
+# item key or a labor task a line belongs to it. The longest beginning wins; what none names is other work.
+PARTS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("Survey and layout", "Roof survey, drawings, setting out on the roof", ("survey", "layout")),
+    ("Frame", "Tapered joists and rims, cut, treated, set and blocked",
+     ("lumber", "fixing/structural", "fixing/angle", "fixing/connector", "treatment", "joist-tape", "tape", "taper",
+      "rip", "joists", "blocking", "rims", "frame", "treat")),
+    ("Pads and roof protection under the frame", "Pads, shims, slip sheets", ("support", "pads", "pad")),
+    ("Decking", "Boards, fixings, end sealing, finish",
+     ("decking", "fixing", "finish", "sealer", "scribe", "border", "end-seal", "seal", "oil", "face-screws", "hidden")),
+    ("Drainage and edges", "Outlet guards, lift-out panels, threshold",
+     ("drainage", "panel", "access-panel", "edge")),
+    ("Delivery, hoisting and protection", "Delivery, lifting to the roof, protection of house and roof, clean-up",
+     ("delivery", "hoist", "protection", "protect", "clean", "cleanup", "service/delivery", "service/hoist",
+      "service/street", "service/disposal")),
+    ("Permits and fees", "What authorities and the building charge", ("service/permit", "service/fee")),
+    ("Other work", "As described in the scope", ()),
+)
+TITLES: tuple[str, ...] = tuple(title for title, _, _ in PARTS)
+HOLDS: dict[str, str] = {title: holds for title, holds, _ in PARTS}
+_BEGINNINGS: dict[str, str] = {word: title for title, _, words in PARTS for word in words}
+
+
+def estimate(
+    framing: Mapping[str, Any],
+    prices: Mapping[str, Price | Missing],
+    rates: Sequence[LaborRate],
+    terms: money.Terms,
+    *,
+    currency: str,
+    schedule: Sequence[tuple[Decimal, str]],
+    extras: Iterable[Extra] = (),
+) -> Estimate:
+    """What the deck of `framing` costs and sells for.
+
+    Parameters
+    ----------
+    framing : mapping
+        A `deck-framing/1` document; its `quantities`, `labor` and `checks` are read.
+    prices : mapping
+        For every item key of the framing and of `extras`, its price on the day or why it has none. A key that stands
+        in neither way is missing as well.
+    schedule : sequence of (share, milestone)
+        Progress payments; the shares add up to 1.
+    extras : iterable of Extra
+        What the engine does not compute.
+
+    Notes
+    -----
+    Sticks priced by board or linear feet are rounded to the cent a stick, other goods a line. Hours are rounded to a
+    tenth over the whole job and that much is priced at the crew's mean rate; the tasks share it by largest remainder.
+    """
+    findings: list[Finding] = list(_stops(framing))
+    lines: list[Line] = []
+    for number, row in enumerate(framing.get("quantities") or ()):
+        if _decimal(row["order"]) > 0:
+            lines.extend(_bought(row, f"/quantities/{number}", prices, currency, findings))
+    for number, extra in enumerate(extras):
+        row = {"item": extra.item, "unit": extra.unit, "net": extra.quantity, "order": extra.quantity,
+               "basis": extra.reason or "put in by hand", "description": ""}
+        lines.extend(_bought(row, f"extras/{number}", prices, currency, findings))
+
+    hours, crew_rate, labor = _labor(framing.get("labor") or (), rates, findings)
+    lines.extend(labor)
+    lines.sort(key=lambda line: TITLES.index(line.group))
+
+    chain = _chain(lines, terms, findings)
+    payments: tuple[money.Payment, ...] = ()
+    if chain is not None:
+        try:
+            payments = money.progress_payments(chain.price, schedule)
+        except money.MoneyError as error:
+            findings.append(Finding("payment-schedule", "office", f"The progress payments cannot be split: {error}."))
+    used = [prices[line.item] for line in lines if line.item in prices]
+    ends = [price.valid_to for price in used if isinstance(price, Price) and price.valid_to]
+    return Estimate(currency, tuple(lines), tuple(findings), hours, crew_rate, terms, chain, payments,
+                    min(ends, default=None))
+
+
+def items_of(framing: Mapping[str, Any], extras: Iterable[Extra] = ()) -> list[str]:
+    """Every item key that needs a price."""
+    bought = [row["item"] for row in framing.get("quantities") or () if _decimal(row["order"]) > 0]
+    return list(dict.fromkeys([*bought, *(extra.item for extra in extras)]))
+
+
+def group_of(key: str) -> str:
+    """The part of the work that an item key or labor task belongs to."""
+    known = [word for word in _BEGINNINGS if key == word or key.startswith((word + "/", word + "-", word + " "))]
+    return _BEGINNINGS[max(known, key=len)] if known else TITLES[-1]
+
+
+def _decimal(value: Any) -> Decimal:
+    """A number of a JSON document, as it is written there."""
+    return value if isinstance(value, Decimal) else Decimal(str(value))
+
+
+def _stops(framing: Mapping[str, Any]) -> Iterator[Finding]:
+    for check in framing.get("checks") or ():
+        if check["status"] == "stop":
+            yield Finding("framing-stop", check["code"], f"The build as asked cannot be made: {check['text']}")
+
+
+def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | Missing], currency: str,
+            findings: list[Finding]) -> Iterator[Line]:
+    item = row["item"]
+    price = prices.get(item, Missing("no material of the office stands behind it"))
+    if isinstance(price, Missing):
+        findings.append(Finding("no-price", item, f"{item} has no price: {price.reason}."))
+        return
+    if price.currency != currency:
+        findings.append(Finding("other-currency", item, f"{item} ({price.sku}) is priced in {price.currency}; "
+                                                        f"expected {currency}."))
+        return
+    try:
+        quantity, unit, cost = _cost(row, price)
+    except units.UnitError as error:
+        findings.append(Finding("unit-mismatch", item, f"{item} is used by {row['unit']} and {price.sku} is priced by "
+                                                       f"{price.unit}: {error}."))
+        return
+    came_from = {
+        "framing": pointer, "basis": row.get("basis") or "", "net": str(row.get("net", "")),
+        "waste": str(row.get("waste") or 0), "spare": str(row.get("spare") or 0), "sku": price.sku,
+        "price": price.price_id, "price_list": price.list_name, "price_list_version": price.list_version,
+        "valid_from": price.valid_from.isoformat() if price.valid_from else None,
+        "valid_to": price.valid_to.isoformat() if price.valid_to else None, "supplier": price.supplier,
+    }
+    yield Line(group_of(item), "service" if item.startswith("service/") else "material", item,
+               price.description or row.get("description") or item, quantity, unit, price.amount, price.unit, cost,
+               price.taxable, price.is_allowance, came_from)
+
+
+def _cost(row: Mapping[str, Any], price: Price) -> tuple[Decimal, str, Decimal]:
+    """Quantity bought, its unit, and its cost. Raises UnitError where nothing joins the two units."""
+    unit, packs = row["unit"], _decimal(row["order"])
+    order = packs * _decimal(row.get("pack") or 1)
+    if price.pack is not None and unit != price.unit:
+        # The supplier's pack decides, not the pack that the engine took for usual.
+        need = sum((_decimal(row.get(part) or 0) for part in ("net", "waste", "spare")), Decimal(0))
+        held = units.convert(need, unit, price.base_unit, piece=price.piece)
+        packs = Decimal(ceil(held / money.exact(price.pack.quantity)))
+        return packs, price.unit, money.line(packs, price.amount)
+    if unit == price.unit:
+        return order, unit, money.line(order, price.amount)
+    if row.get("order_unit") == price.unit:
+        return packs, price.unit, money.line(packs, price.amount)
+    each = units.convert(1, unit, price.unit, piece=price.piece)
+    stick = units.unit(unit).dimension == "count" and units.unit(price.unit).dimension in ("length", "board measure")
+    return order, unit, money.bought_line(order, price.amount, each, round_per="piece" if stick else "line")
+
+
+def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],
+           findings: list[Finding]) -> tuple[Decimal, Decimal | None, list[Line]]:
+    worked = [(number, row) for number, row in enumerate(rows) if _decimal(row["hours"]) > 0]
+    exact_hours = sum((money.exact(_decimal(row["hours"])) for _, row in worked), Fraction(0))
+    hours = money.rounded(exact_hours, 1)
+    crew = [rate for rate in rates if rate.count > 0]
+    if not worked:
+        return hours, None, []
+    if not crew:
+        findings.append(Finding("no-labor-rate", "labor", "No labor rate with a place in the crew holds on the day; "
+                                                          "set one before pricing hours."))
+        return hours, None, []
+    crew_rate = money.crew_rate([(rate.rate, rate.count) for rate in crew])
+    shares = [money.exact(_decimal(row["hours"])) / exact_hours for _, row in worked]
+    costs = money.allocate(money.line(hours, crew_rate), shares)
+    behind = [{"id": rate.rate_id, "grade": rate.grade, "rate": str(rate.rate), "count": str(rate.count),
+               "valid_from": rate.valid_from.isoformat() if rate.valid_from else None} for rate in crew]
+    lines = [
+        Line(group_of(row["task"]), "labor", row["task"], row["task"].replace("-", " "),
+             money.rounded(_decimal(row["hours"]), 2), "HUR", crew_rate, "HUR", cost, False, False,
+             {"framing": f"/labor/{number}", "basis": row.get("basis") or "", "quantity": str(row.get("quantity", "")),
+              "unit": row.get("unit") or "", "hours_per_unit": str(row.get("hours_per_unit", "")),
+              "factor": str(row.get("factor", "")), "rates": behind})
+        for (number, row), cost in zip(worked, costs, strict=True)
+    ]
+    return hours, crew_rate, lines
+
+
+def _chain(lines: Sequence[Line], terms: money.Terms, findings: list[Finding]) -> money.Chain | None:
+    if terms.tax_place == "unknown":
+        findings.append(Finding("tax-place", "office", "The office has not said where sales tax stands: on taxable "
+                                                       "cost or on the sale. Ask the accountant, then set it."))
+    if not lines:
+        findings.append(Finding("nothing-to-price", "framing", "The framing has no quantities and no hours to price."))
+    if findings:
+        return None
+    net = money.total(line.cost for line in lines)
+    return money.price_chain(net, money.total(line.cost for line in lines if line.taxable), terms)
