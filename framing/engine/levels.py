@@ -1,0 +1,87 @@
+"""The level round: datum drift shared out by reading order, readings brought down to the membrane, repeats compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from framing.engine.documents import DatumCheck, Level
+
+
+@dataclass(frozen=True)
+class AdjustedLevel:
+    """One reading: height `z` [in] above the datum of what it was taken `on`, its 1-based `number` in the round.
+
+    A reading on a paver, ballast or an old deck is brought down to the membrane. `suspect` readings disagree
+    with others at their own point.
+    """
+
+    point: str
+    z: float
+    on: str
+    number: int
+    suspect: bool = False
+
+
+def adjust_levels(levels: Sequence[Level], datum_checks: Sequence[DatumCheck]) -> tuple[AdjustedLevel, ...]:
+    """Heights of all readings: z = -(drop - drift), less the depth to the membrane where one was given. [in]
+
+    The datum's true drop is 0, so what it reads is drift: 0 before the first reading, linear by reading number
+    between checks, constant after the last one.
+    """
+    if not levels:
+        return ()
+    number = np.arange(1, len(levels) + 1)
+    read_at: dict[int, list[float]] = {0: [0.0]}
+    for datum in datum_checks:
+        if datum.after == 0:
+            read_at[0] = [*read_at[0][1:], datum.drop] if len(read_at[0]) > 1 else [datum.drop]
+        else:
+            read_at.setdefault(datum.after, []).append(datum.drop)
+    after = sorted(read_at)
+    drift = np.interp(number, after, [float(np.mean(read_at[k])) for k in after])
+    z = drift - np.array([level.drop for level in levels]) - [level.depth_to_membrane or 0.0 for level in levels]
+    return tuple(
+        AdjustedLevel(level.point, float(height), level.on, int(k))
+        for level, height, k in zip(levels, z, number, strict=True)
+    )
+
+
+def datum_drift(datum_checks: Sequence[DatumCheck]) -> float | None:
+    """What the datum read the last time, a signed drop [in]; None if it was never read again."""
+    return max(enumerate(datum_checks), key=lambda k: (k[1].after, k[0]))[1].drop if datum_checks else None
+
+
+def compare_repeats(
+    levels: Sequence[AdjustedLevel], sigma: float, critical: float
+) -> tuple[tuple[AdjustedLevel, ...], tuple[str, ...]]:
+    """Mark readings that disagree with others of the same point and surface; also their points, worst first.
+
+    Of three readings or more the worst goes first and the rest are compared again; of two that disagree neither
+    can be told from the other, and both are marked. `sigma` [in] is that of one reading.
+    """
+    groups: dict[tuple[str, str], list[AdjustedLevel]] = {}
+    for level in levels:
+        groups.setdefault((level.point, level.on), []).append(level)
+    marked: set[int] = set()
+    worst: dict[str, float] = {}
+    for (point, _), group in groups.items():
+        left = list(group)
+        while len(left) > 1:
+            offset = np.abs(np.array([level.z for level in left]) - np.mean([level.z for level in left]))
+            standardised = offset / (sigma * np.sqrt(1 - 1 / len(left)))
+            k = int(standardised.argmax())
+            if standardised[k] <= critical:
+                break
+            worst[point] = max(worst.get(point, 0.0), float(standardised[k]))
+            out = left if len(left) == 2 else [left[k]]
+            marked |= {level.number for level in out}
+            left = [level for level in left if level.number not in marked]
+    return (
+        tuple(replace(level, suspect=level.number in marked) for level in levels),
+        tuple(sorted(worst, key=lambda point: -worst[point])),
+    )
