@@ -1,0 +1,8 @@
+"""The framing app: surveys and what the engine made of them."""
+
+from django.apps import AppConfig
+
+
+class FramingConfig(AppConfig):
+    name = "framing"
+    verbose_name = "Framing"

@@ -1,0 +1,66 @@
+"""Surveys as they were handed in, and what the engine made of them; both stay as they were written."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+
+from estimating.models.base import AppendOnly
+
+
+class Survey(AppendOnly):
+    """One version of a roof survey of a job; a corrected one is the next version.
+
+    The document is kept as canonical text: a database's own JSON type may rewrite numbers, and the hash would no longer
+    be that of what was read.
+    """
+
+    job = models.ForeignKey("estimating.Job", on_delete=models.PROTECT, related_name="surveys")
+    number = models.PositiveIntegerField(help_text="1 is the job's first survey.")
+    text = models.TextField(help_text="roof-survey/1, canonical JSON.")
+    sha256 = models.CharField(max_length=64)
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(fields=["job", "number"], name="survey_number_a_job")]
+
+    def __str__(self) -> str:
+        return f"survey {self.number} of {self.job_id}"
+
+    @property
+    def document(self) -> dict[str, Any]:
+        return json.loads(self.text)
+
+
+class Framing(AppendOnly):
+    """What the engine answered to one survey and one build."""
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="framings")
+    build_text = models.TextField(help_text="deck-build/1, canonical JSON.")
+    text = models.TextField(help_text="deck-framing/1, canonical JSON.")
+    plan_svg = models.TextField()
+    section_svg = models.TextField()
+    engine = models.CharField(max_length=60, help_text="The engine's version.")
+    stops = models.PositiveIntegerField(help_text="How many checks say that it cannot be made as asked.")
+    area_sqft = models.FloatField(null=True, help_text="Roof area inside the corners. [ft2]")
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"framing {self.pk} of survey {self.survey_id}"
+
+    @property
+    def document(self) -> dict[str, Any]:
+        return json.loads(self.text)
+
+    @property
+    def build(self) -> dict[str, Any]:
+        return json.loads(self.build_text)

@@ -1,0 +1,8 @@
+"""The quotes app: from quantities and prices to a proposal."""
+
+from django.apps import AppConfig
+
+
+class QuotesConfig(AppConfig):
+    name = "quotes"
+    verbose_name = "Quotes"
