@@ -132,7 +132,7 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = DEBUG
-DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
+DATA_UPLOAD_MAX_MEMORY_SIZE = 21_000_000  # price files; the interface refuses other bodies over 5 MB unread
 
 # Time is kept in UTC; dates that people see are in the office's own time zone (Office.time_zone).
 USE_TZ = True

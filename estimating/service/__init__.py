@@ -1,0 +1,1 @@
+"""What every app shares: errors, paging, retries, preconditions, background work, HTML to PDF."""
