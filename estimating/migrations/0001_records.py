@@ -435,10 +435,11 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("line", models.PositiveIntegerField()),
+                ("sku", models.CharField(blank=True, max_length=60)),
                 ("column", models.CharField(blank=True, max_length=20)),
                 ("code", models.CharField(max_length=30)),
                 ("reason", models.TextField()),
-                ("cells", models.JSONField(help_text="The row's cells as they were read, in the file's order.")),
+                ("cells", models.JSONField(help_text="The row's cells as they were read.")),
                 (
                     "list_version",
                     models.ForeignKey(

@@ -133,10 +133,11 @@ class RejectedPrice(RowOfVersion):
 
     list_version = models.ForeignKey(PriceListVersion, on_delete=models.CASCADE, related_name="rejected")
     line = models.PositiveIntegerField()
+    sku = models.CharField(max_length=60, blank=True)
     column = models.CharField(max_length=20, blank=True)
     code = models.CharField(max_length=30)
     reason = models.TextField()
-    cells = models.JSONField(help_text="The row's cells as they were read, in the file's order.")
+    cells = models.JSONField(help_text="The row's cells as they were read.")
 
     class Meta:
         ordering = ["list_version", "line"]

@@ -1,0 +1,127 @@
+"""What the item keys of a framing cost on a day: key -> the office's material -> the supplier's price."""
+
+import re
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from estimating import units
+from estimating.models import Material, Price, PriceListVersion, RejectedPrice
+from estimating.price_lists import NoPrice, choose
+
+
+class Unmapped(NoPrice):
+    """No material of the office stands behind an item key."""
+
+
+class Ambiguous(NoPrice):
+    """More than one material or price could be meant."""
+
+
+@dataclass(frozen=True)
+class ItemPrice:
+    """The price of an item key on a day, and what one piece of it is where that is known."""
+
+    item: str
+    material: Material
+    price: Price
+    version: PriceListVersion
+    piece: units.Piece | None
+
+    @property
+    def pack(self) -> units.Pack | None:
+        """What one buying unit holds, where the supplier says so."""
+        if self.price.pack_quantity is None:
+            return None
+        return units.Pack(self.price.unit, self.price.pack_quantity, self.price.base_unit)
+
+
+def versions_in_force() -> list[PriceListVersion]:
+    """Of every price list the version approved last."""
+    latest: dict[int, PriceListVersion] = {}
+    approved = PriceListVersion.objects.filter(state=PriceListVersion.State.APPROVED)
+    for version in approved.select_related("price_list__supplier").order_by("number"):
+        latest[version.price_list_id] = version
+    return list(latest.values())
+
+
+def price_items(
+    items: Iterable[str], on: date, versions: Collection[PriceListVersion] | None = None
+) -> dict[str, ItemPrice | NoPrice]:
+    """For each item key its price on a day, or the reason why it has none (an exception that is handed back).
+
+    `versions` are those to look in, one a list; by default those in force. The number of queries does not grow with
+    the number of items.
+    """
+    items = list(dict.fromkeys(items))
+    versions = versions_in_force() if versions is None else list(versions)
+    materials = list(Material.objects.filter(active=True).select_related("supplier"))
+    found: dict[str, Material | NoPrice] = {item: _or_reason(find_material, item, materials) for item in items}
+    skus = {material.sku for material in found.values() if isinstance(material, Material)}
+    by_version = {version.pk: version for version in versions}
+    prices: dict[tuple[int, str], list[Price]] = defaultdict(list)
+    for price in Price.objects.filter(list_version__in=by_version, sku__in=skus):
+        prices[price.list_version_id, price.sku].append(price)
+    rejected: dict[tuple[int, str], list[RejectedPrice]] = defaultdict(list)
+    for row in RejectedPrice.objects.filter(list_version__in=by_version, sku__in=skus):
+        rejected[row.list_version_id, row.sku].append(row)
+
+    def price_of(item: str, material: Material) -> ItemPrice:
+        held, reasons = [], []
+        for version in versions:
+            if version.price_list.supplier_id != material.supplier_id:
+                continue
+            key = version.pk, material.sku
+            try:
+                held.append((choose(prices[key], rejected[key], material.sku, on, str(version)), version))
+            except NoPrice as reason:
+                reasons.append(reason)
+        if len(held) > 1:
+            where = " and ".join(str(version) for _, version in held)
+            raise Ambiguous(f"{material.sku} has a price in {where}; expected one list")
+        if not held:
+            raise reasons[0] if reasons else NoPrice(f"{material.supplier} has no approved price list")
+        price, version = held[0]
+        return ItemPrice(item, material, price, version, piece_of(item, material))
+
+    return {
+        item: _or_reason(price_of, item, material) if isinstance(material, Material) else material
+        for item, material in found.items()
+    }
+
+
+def find_material(item: str, materials: Iterable[Material]) -> Material:
+    """The material behind an item key: the one whose key fits with fewest stars. Raises Unmapped or Ambiguous."""
+    fitting = [material for material in materials if key_fits(material.item_key, item)]
+    if not fitting:
+        raise Unmapped(f"no material stands behind {item}; expected one whose item key is {item} or fits it with *")
+    fewest = min(material.item_key.count("*") for material in fitting)
+    best = [material for material in fitting if material.item_key.count("*") == fewest]
+    if len(best) > 1:
+        raise Ambiguous(f"{item} fits {' and '.join(material.item_key for material in best)}; expected one")
+    return best[0]
+
+
+def key_fits(pattern: str, item: str) -> bool:
+    """Whether an item key is `pattern`, in which a segment `*` stands for any one segment."""
+    parts, segments = pattern.split("/"), item.split("/")
+    return len(parts) == len(segments) and all(
+        part in ("*", segment) for part, segment in zip(parts, segments, strict=True)
+    )
+
+
+def piece_of(item: str, material: Material) -> units.Piece | None:
+    """What one piece is: the material's sizes; without a length the key's last segment [in], where it is a number."""
+    length, last = material.length, item.rsplit("/", 1)[-1]
+    if length is None and re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,4})?", last) and Decimal(last):
+        length = Decimal(last)
+    return None if length is None else units.Piece(length, material.thickness, material.width)
+
+
+def _or_reason(look_up, item: str, among):
+    try:
+        return look_up(item, among)
+    except NoPrice as reason:
+        return reason
