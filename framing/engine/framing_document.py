@@ -1,0 +1,257 @@
+"""deck-framing/1: the shape of what the engine answers, for the OpenAPI description and the published JSON Schema."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from framing.engine.checks import CODES
+
+Point = tuple[float, float]
+Ring = list[Point]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="allow", frozen=True)
+
+
+class PlanPoint(_Part):
+    """Adjusted place and its standard error [in]."""
+
+    x: float
+    y: float
+    se: float
+
+
+class AdjustedTape(_Part):
+    """One tape [in]; residual = measured - adjusted."""
+
+    from_: str = Field(alias="from")
+    to: str
+    measured: float
+    adjusted: float
+    residual: float
+    suspect: bool
+
+
+class SurveyAdjustment(_Part):
+    """The plan as adjusted; suspects worst first, a tape by its two points, a level by its one."""
+
+    points: dict[str, PlanPoint]
+    tapes: list[AdjustedTape]
+    misclosure: float | None
+    suspects: list[list[str]]
+    angles: dict[str, float]
+    area_sqft: float | None
+    datum_drift: float | None
+
+
+class Plane(_Part):
+    """z = z0 + sx x + sy y [in]."""
+
+    z0: float
+    sx: float
+    sy: float
+
+
+class Facet(_Part):
+    """One plane of the roof; slope [in/ft], `falls_toward` [degrees], `rms` [in]."""
+
+    polygon: Ring
+    plane: Plane
+    slope_in_per_ft: float
+    falls_toward: float | None
+    rms: float | None
+
+
+class Breakline(_Part):
+    kind: Literal["ridge", "valley"]
+
+
+class Anomaly(_Part):
+    """A reading off the fitted roof; `offset` [in] above it where positive."""
+
+    point: str
+    offset: float
+    sigmas: float
+    kind: Literal["hump", "low"]
+
+
+class Pond(_Part):
+    """Where water stands; area [sq ft], depth [in], volume [gal]."""
+
+    polygon: Ring
+    area_sqft: float
+    depth: float
+    volume_gal: float
+
+
+class RoofFound(_Part):
+    facets: list[Facet]
+    breaklines: list[Breakline]
+    anomalies: list[Anomaly]
+    ponds: list[Pond]
+
+
+class FinishedPlane(Plane):
+    """The finished surface and the reveal [in] at each threshold point."""
+
+    reveals: dict[str, float]
+
+
+class LoadsUsed(_Part):
+    """Loads as used [psf]."""
+
+    dead: float
+    live: float
+
+
+class Member(_Part):
+    """One framing member; its centre line in plan, depths [in] below the framing plane along `s` [in] from `start`."""
+
+    id: str
+    role: Literal["joist", "rim", "edge", "blocking", "border"]
+    start: Point
+    end: Point
+    size: str
+    thickness: float
+    profile: list[Point]
+    stations: list[tuple[float, str]]
+    splices: list[float]
+
+
+class Support(_Part):
+    """One pad with its shims [in]; reactions [lb], pressure [psi]."""
+
+    member: str
+    s: float
+    at: Point
+    roof_z: float
+    pad: float
+    shim: float
+    base: float = 0.0
+    clear_gap: float
+    residual: float
+    reaction: float
+    reaction_most: float
+    pressure: float
+
+
+class Board(_Part):
+    """One piece of decking [in]; `rip` holds its two end widths, null at full width."""
+
+    id: str
+    kind: Literal["field", "border", "panel"]
+    polygon: Ring
+    length: float
+    rip: Point | None
+
+
+class Cut(_Part):
+    """One piece sawn from a stick; `length` [in]; one of `member` and `board` names what it is for."""
+
+    member: str | None = None
+    board: str | None = None
+    piece: int
+    length: float
+    nested_with: str | None = None
+
+
+class Stick(_Part):
+    """One stick to buy and its cuts [in]."""
+
+    item: str
+    size: str | None = None
+    length: float
+    count: int = 1
+    cuts: list[Cut]
+    offcut: float
+
+
+class StockBound(_Part):
+    """What is bought against the least that could be."""
+
+    item: str
+    bought: float
+    bound: float
+    gap_percent: float
+    measure: Literal["cost", "length"]
+
+
+class ChangeOffered(_Part):
+    change: str
+    from_: float | str | None = Field(alias="from")
+    to: float | str | None
+
+
+class CheckFound(_Part):
+    """One finding; value and limit in `unit`."""
+
+    code: str = Field(json_schema_extra=lambda schema: schema.update({"enum": sorted(CODES)} if CODES else {}))
+    status: Literal["ok", "note", "caution", "stop"]
+    value: float | None
+    limit: float | None
+    unit: str
+    where: str
+    text: str
+    source: str
+    decided_by: str
+    acknowledge: bool
+    clears: list[ChangeOffered]
+
+
+class Quantity(_Part):
+    """One thing to buy; `order` packs of `pack` units hold net + waste + spare."""
+
+    item: str
+    description: str
+    unit: str
+    net: float
+    waste: float
+    spare: float
+    order: float
+    pack: float = 1
+    order_unit: str
+    basis: str
+
+
+class LaborTask(_Part):
+    """Person-hours of one task."""
+
+    task: str
+    quantity: float
+    unit: str
+    hours_per_unit: float
+    factor: float
+    hours: float
+    basis: str
+
+
+class Provenance(_Part):
+    engine: str
+    reference_data: str
+    survey_sha256: str
+    build_sha256: str
+
+
+class FramingDocument(_Part):
+    """What the engine answers. With a stop, whatever lies beyond it is null or empty."""
+
+    format: Literal["deck-framing/1"]
+    survey_adjustment: SurveyAdjustment | None
+    roof: RoofFound | None
+    plane: FinishedPlane | None
+    outline: Ring | None
+    holes: list[Ring] | None
+    loads: LoadsUsed | None
+    members: list[Member]
+    supports: list[Support]
+    boards: list[Board]
+    stock_plan: list[Stick]
+    stock_bound: list[StockBound]
+    checks: list[CheckFound]
+    quantities: list[Quantity]
+    labor: list[LaborTask]
+    uncertainty: dict[str, Any] | None = None
+    provenance: Provenance

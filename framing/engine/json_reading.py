@@ -1,0 +1,172 @@
+"""Reading JSON that a stranger sent: every fault with its RFC 6901 pointer, and nothing that can hurt further on."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+MOST_BYTES = 5_000_000
+MOST_DEPTH = 64
+MOST_DIGITS = 15  # a float holds 15 decimal digits exactly
+MOST_FAULTS = 200
+_SHOWN = 80
+
+_STRING = re.compile(r'"(?:[^"\\]++|\\.)*+"?', re.DOTALL)
+_BRACKET = re.compile(r"[][{}]")
+# What no drawing (XML 1.0, section 2.2) and no database text column can hold.
+_UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault of a document: where (RFC 6901), what was read, what was expected, and what to know about it.
+
+    The pointer of a field that is missing is the pointer it would have; the one above it exists.
+    """
+
+    pointer: str
+    read: str
+    expected: str
+    detail: str
+    document: str = ""
+
+
+class DocumentRefused(ValueError):
+    """A document that is not taken, with every fault found. `too_large` where it passes a limit of size or count."""
+
+    def __init__(self, faults: Iterable[Fault], *, too_large: bool = False) -> None:
+        self.faults = tuple(faults)
+        self.too_large = too_large
+        super().__init__("; ".join(f"{f.pointer or 'document'}: {f.detail}" for f in self.faults[:5]))
+
+    def as_json(self) -> dict[str, Any]:
+        return {"errors": [asdict(fault) for fault in self.faults]}
+
+
+class _Object(dict[str, Any]):
+    """A JSON object that remembers the keys it was given more than once."""
+
+    repeated: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Unusable:
+    """A number that no field can hold: NaN, infinity, or one with too many digits."""
+
+    text: str
+
+
+def pointer(path: Iterable[str | int]) -> str:
+    """The RFC 6901 pointer of a path of keys and places."""
+    return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in path)
+
+
+def shown(value: Any) -> str:
+    """A value as it stood in the document, cut to a line."""
+    if isinstance(value, _Unusable):
+        return value.text[:_SHOWN]
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    try:
+        text = json.dumps(value, ensure_ascii=False, default=lambda odd: shown(odd) if odd is not value else repr(odd))
+    except (TypeError, ValueError):
+        text = f"a {type(value).__name__}"
+    # A lone surrogate is shown as a question mark: the answer must be writable too.
+    text = text.encode("utf-8", "replace").decode()
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 1] + "…"
+
+
+def read_json(source: bytes | str | Mapping[str, Any]) -> tuple[dict[str, Any], list[Fault]]:
+    """The JSON object in `source`, lists as tuples, and the faults of single values, which stand there as None.
+
+    Such faults are: a key given twice, NaN and infinity, more than 15 digits, text that no file can hold. Raises
+    DocumentRefused where nothing further can be read: more than 5 MB, not UTF-8, not JSON, nested deeper than 64,
+    not an object.
+    """
+    value = dict(source) if isinstance(source, Mapping) else _loads(_text(source))
+    faults: list[Fault] = []
+    plain = _plain(value, (), faults)
+    if not isinstance(plain, dict):
+        faults = faults or [Fault("", shown(value), "a JSON object { … }", "the document is not a JSON object")]
+        raise DocumentRefused(faults)
+    return plain, faults
+
+
+def _text(source: bytes | str) -> str:
+    size = len(source) if isinstance(source, bytes) else len(source.encode("utf-8", "replace"))
+    if size > MOST_BYTES:
+        fault = Fault("", f"{size:,} bytes", f"at most {MOST_BYTES:,} bytes", "the document is too large")
+        raise DocumentRefused([fault], too_large=True)
+    if isinstance(source, str):
+        return source
+    try:
+        return source.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        fault = Fault("", f"byte {source[error.start]:#04x} at {error.start}", "UTF-8 text", "the text is not UTF-8")
+        raise DocumentRefused([fault]) from None
+
+
+def _loads(text: str) -> Any:
+    depth = deepest = 0
+    for bracket in _BRACKET.findall(_STRING.sub("", text)):
+        depth += 1 if bracket in "[{" else -1
+        deepest = max(deepest, depth)
+    if deepest > MOST_DEPTH:
+        fault = Fault("", f"{deepest:,} brackets inside each other", f"at most {MOST_DEPTH}", "nested too deeply")
+        raise DocumentRefused([fault])
+    try:
+        return json.loads(
+            text, object_pairs_hook=_object, parse_constant=_Unusable, parse_int=_whole, parse_float=_decimal
+        )
+    except json.JSONDecodeError as error:
+        near = text[max(error.pos - 20, 0) : error.pos + 20]
+        detail = f"the JSON breaks off at line {error.lineno}, column {error.colno}"
+        raise DocumentRefused([Fault("", shown(near), "JSON", detail)]) from None
+
+
+def _object(pairs: Sequence[tuple[str, Any]]) -> _Object:
+    found = _Object(pairs)
+    if len(found) < len(pairs):
+        seen: set[str] = set()
+        found.repeated = tuple(dict.fromkeys(key for key, _ in pairs if key in seen or seen.add(key)))  # type: ignore[func-returns-value]
+    return found
+
+
+def _whole(text: str) -> int | _Unusable:
+    return int(text) if len(text.lstrip("-")) <= MOST_DIGITS else _Unusable(text)
+
+
+def _decimal(text: str) -> float | _Unusable:
+    number = float(text)
+    return number if abs(number) < 10.0**MOST_DIGITS else _Unusable(text)
+
+
+def _plain(value: Any, path: tuple[str | int, ...], faults: list[Fault]) -> Any:
+    """A copy of the value in dicts and tuples; what cannot stand in a document is added to `faults`."""
+    at = pointer(path)
+    if len(path) > MOST_DEPTH:
+        faults.append(Fault(at, f"more than {MOST_DEPTH} levels", f"at most {MOST_DEPTH}", "nested too deeply"))
+        return None
+    if isinstance(value, Mapping):
+        for key in getattr(value, "repeated", ()):
+            detail = f"{shown(key)} is given more than once"
+            faults.append(Fault(pointer((*path, key)), shown(value[key]), "each key once", detail))
+        bad = [key for key in value if not isinstance(key, str) or _UNWRITABLE.search(key)]
+        faults.extend(Fault(at, shown(key), "keys of plain text", "a key holds what no file can") for key in bad)
+        return {key: _plain(item, (*path, key), faults) for key, item in value.items() if key not in bad}
+    if isinstance(value, (list, tuple)):
+        return tuple(_plain(item, (*path, place), faults) for place, item in enumerate(value))
+    if isinstance(value, str):
+        if _UNWRITABLE.search(value):
+            faults.append(Fault(at, shown(value), "plain text", "the text holds a control character"))
+        return value
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, (int, float)) and abs(value) < 10.0**MOST_DIGITS:  # false for NaN
+        return value
+    faults.append(Fault(at, shown(value), f"a finite number of at most {MOST_DIGITS} digits", "unusable"))
+    return None
