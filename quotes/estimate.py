@@ -180,18 +180,16 @@ class Estimate:
 # How the work is cut into parts on paper: title, what it holds in a homeowner's words, and by which beginnings of an
 # item key or a labor task a line belongs to it. The longest beginning wins; what none names is other work.
 PARTS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("Survey and layout", "Roof survey, drawings, setting out on the roof", ("survey", "layout")),
+    ("Survey and layout", "Check of the survey on the roof, setting out", ("survey", "check-survey", "layout")),
     ("Frame", "Tapered joists and rims, cut, treated, set and blocked",
-     ("lumber", "fixing/structural", "fixing/angle", "fixing/connector", "treatment", "joist-tape", "tape", "taper",
-      "rip", "joists", "blocking", "rims", "frame", "treat")),
-    ("Pads and roof protection under the frame", "Pads, shims, slip sheets", ("support", "pads", "pad")),
+     ("lumber", "fixing/structural", "fixing/angle", "fixing/connector", "treatment", "joist-tape", "rip-tapers",
+      "set-members", "block", "tape-joists")),
+    ("Pads under the frame", "Pads, shims, slip sheets, set and levelled", ("support", "set-pads")),
     ("Decking", "Boards, fixings, end sealing, finish",
-     ("decking", "fixing", "finish", "sealer", "scribe", "border", "end-seal", "seal", "oil", "face-screws", "hidden")),
-    ("Drainage and edges", "Outlet guards, lift-out panels, threshold",
-     ("drainage", "panel", "access-panel", "edge")),
+     ("decking", "fixing", "finish", "treatment/end-sealer", "deck", "scribe", "seal-ends", "border", "oil", "plugs")),
+    ("Drainage and edges", "Outlet guards, lift-out panels, threshold", ("drainage", "panel", "panels", "edge")),
     ("Delivery, hoisting and protection", "Delivery, lifting to the roof, protection of house and roof, clean-up",
-     ("delivery", "hoist", "protection", "protect", "clean", "cleanup", "service/delivery", "service/hoist",
-      "service/street", "service/disposal")),
+     ("delivery", "hoist", "protection", "protect", "clean-up", "service")),
     ("Permits and fees", "What authorities and the building charge", ("service/permit", "service/fee")),
     ("Other work", "As described in the scope", ()),
 )
@@ -311,20 +309,21 @@ def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | M
 def _cost(row: Mapping[str, Any], price: Price) -> tuple[Decimal, str, Decimal]:
     """Quantity bought, its unit, and its cost. Raises UnitError where nothing joins the two units."""
     unit, packs = row["unit"], _decimal(row["order"])
-    order = packs * _decimal(row.get("pack") or 1)
+    order_unit = row.get("order_unit") or unit
     if price.pack is not None and unit != price.unit:
         # The supplier's pack decides, not the pack that the engine took for usual.
         need = sum((_decimal(row.get(part) or 0) for part in ("net", "waste", "spare")), Decimal(0))
         held = units.convert(need, unit, price.base_unit, piece=price.piece)
         packs = Decimal(ceil(held / money.exact(price.pack.quantity)))
         return packs, price.unit, money.line(packs, price.amount)
-    if unit == price.unit:
-        return order, unit, money.line(order, price.amount)
-    if row.get("order_unit") == price.unit:
-        return packs, price.unit, money.line(packs, price.amount)
-    each = units.convert(1, unit, price.unit, piece=price.piece)
-    stick = units.unit(unit).dimension == "count" and units.unit(price.unit).dimension in ("length", "board measure")
-    return order, unit, money.bought_line(order, price.amount, each, round_per="piece" if stick else "line")
+    quantity, used = packs, order_unit
+    try:
+        each = units.convert(1, used, price.unit, piece=price.piece)
+    except units.CannotConvert:
+        quantity, used = packs * _decimal(row.get("pack") or 1), unit
+        each = units.convert(1, used, price.unit, piece=price.piece)
+    is_stick = units.unit(used).dimension == "count" and units.unit(price.unit).dimension in ("length", "board measure")
+    return quantity, used, money.bought_line(quantity, price.amount, each, round_per="piece" if is_stick else "line")
 
 
 def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],

@@ -183,3 +183,20 @@ def test_allowances_are_marked():
 ])
 def test_every_item_belongs_to_a_part_of_the_work(key, part):
     assert group_of(key) == part
+
+
+def test_sticks_counted_by_their_feet_are_still_bought_and_rounded_by_the_stick():
+    # 3 sticks of 8 ft: 20 ft of pieces and 4 ft left over, ordered by the stick
+    done = one("lumber/2x8/96", "LF", 3, PRICES["lumber/2x8/96"], net=20.0, waste=4.0, pack=8.0, order_unit="EA")
+    assert (done.lines[0].quantity, done.lines[0].unit, done.lines[0].cost) == (Decimal(3), "EA", Decimal("37.77"))
+
+
+def test_a_sheet_counted_by_its_area_is_bought_by_the_sheet():
+    done = one("protection/sheet", "FTK", 11, PRICES["support/cover-board"], net=294.6, waste=29.5, pack=32.0,
+               order_unit="EA")
+    assert done.lines[0].cost == Decimal("257.40")  # 11 x 23.40
+
+
+def test_what_is_measured_by_area_is_bought_in_the_rolls_that_the_supplier_sells():
+    done = one("support/slip-sheet", "FTK", 165, PRICES["support/slip-sheet"], net=150.0, waste=15.0, order_unit="FTK")
+    assert (done.lines[0].quantity, done.lines[0].unit) == (Decimal(2), "XRO")  # 165 / 100

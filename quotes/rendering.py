@@ -1,0 +1,199 @@
+"""Papers: the proposal from a snapshot as HTML, the material list as CSV, and PDFs from what a revision keeps.
+
+The HTML holds marks where the customer's name, the site and the snapshot's hash belong; they are filled in when the
+paper is rendered. So what is kept names nobody, and the hash can cover the HTML that will show it.
+"""
+
+from __future__ import annotations
+
+import base64
+import csv
+import html
+import io
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from math import ceil
+from typing import Any
+
+from django.template.loader import render_to_string
+
+from framing.engine import length
+from quotes.notes import SECTIONS, Note, gravest
+from quotes.templatetags.paper import money, percent
+
+NAME_MARK, SITE_MARK, HASH_MARK = "[[customer.name]]", "[[job.site]]", "[[snapshot.sha256]]"
+CREW, DAY_HOURS = 3, 8  # people, hours: what working days on the proposal are counted in
+
+
+def proposal_html(snapshot: Mapping[str, Any], plan_svg: str, section_svg: str) -> str:
+    """The proposal of a snapshot, its marks still open."""
+    notes = [Note(**note) for note in snapshot["notes"]]
+    sections = {section: [note for note in notes if note.section == section] for section in SECTIONS}
+    grave = gravest(notes)
+    cautions = sum(note.status in ("stop", "caution") for note in notes)
+    office = snapshot["office"]
+    return render_to_string("paper/proposal.html", {
+        "quote": {**snapshot["quote"], "issued_on": _day(snapshot["quote"]["issued_on"]),
+                  "valid_until": _day(snapshot["quote"]["valid_until"])},
+        "office": {**office, "address_lines": _lines(office["address"]), "notice_lines": _lines(office["notices"]),
+                   "warranty_lines": _lines(office["warranty"])},
+        "person": {"name": NAME_MARK, "site": SITE_MARK},
+        "snapshot_mark": HASH_MARK,
+        "currency": snapshot["estimate"]["currency"],
+        "scope": scope(snapshot),
+        "price": _price(snapshot["estimate"]),
+        "grave": grave,
+        "more_cautions": cautions - len(grave),
+        "sections": sections,
+        "figures": figures(snapshot["framing"], plan_svg, section_svg),
+        "schedule": _schedule(snapshot),
+    })
+
+
+def filled(page: str, *, name: str, site: str, sha256: str) -> str:
+    """The page with its marks filled in; names are escaped."""
+    for mark, value in ((NAME_MARK, name), (SITE_MARK, ", ".join(_lines(site))), (HASH_MARK, sha256)):
+        page = page.replace(mark, html.escape(value))
+    return page
+
+
+def material_list(snapshot: Mapping[str, Any]) -> bytes:
+    """What is to be bought, as CSV in UTF-8, a row an item; no prices, so that the crew may have it."""
+    out = io.StringIO(newline="")
+    rows = csv.writer(out)
+    rows.writerow(["supplier", "sku", "description", "order", "unit", "net", "waste", "spare", "item", "basis"])
+    for line in snapshot["estimate"]["lines"]:
+        if line["kind"] == "material":
+            came = line["came_from"]
+            rows.writerow([_cell(value) for value in (
+                came["supplier"], came["sku"], line["description"], line["quantity"], line["unit"], came["net"],
+                came["waste"], came["spare"], line["item"], came["basis"],
+            )])
+    return out.getvalue().encode()
+
+
+def figures(framing: Mapping[str, Any], plan_svg: str, section_svg: str) -> list[dict[str, str]]:
+    """Plan and door section as images with a text that stands in for them."""
+    members, supports = framing.get("members") or (), framing.get("supports") or ()
+    count = _count(members)
+    reveals = (framing.get("plane") or {}).get("reveals") or {}
+    steps = ", ".join(f"{length.write(drop)} in at {point}" for point, drop in reveals.items())
+    plan = (f"Plan of the deck seen from above: outline with {len(framing.get('outline') or ())} corners, "
+            f"{count.get('joist', 0)} joists and {len(supports)} pads on the surveyed roof.")
+    section = (f"Section at the door: sill, finished surface{f' {steps} below it' if steps else ''}, boards, joist, pad "
+               "and roof.")
+    return [
+        {"kind": kind, "alt": alt, "data": data_address(svg), "caption": caption}
+        for kind, alt, svg, caption in (
+            ("plan", plan, plan_svg, "Plan. Drawn from the survey; corner letters are those of the survey."),
+            ("section", section, section_svg, "Section at the door. Heights hang on the survey's datum."),
+        ) if svg
+    ]
+
+
+def data_address(svg: str) -> str:
+    """A drawing as an address that an image can carry in itself."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+
+
+def scope(snapshot: Mapping[str, Any]) -> dict[str, Any]:
+    """What is built, in plain words with its numbers."""
+    framing, build = snapshot["framing"], snapshot["build"]
+    members, supports = framing.get("members") or (), framing.get("supports") or ()
+    count = _count(members)
+    decking, joists = build["decking"], build["joists"]
+    unit = build.get("unit", "in")
+    net = net_area_sqft(framing)
+    boards = f"{decking.get('species') or decking.get('item') or 'deck'} boards"
+    width, gap = length.write(length.read(decking["width"], unit)), length.write(length.read(decking["gap"], unit))
+    depths = [depth for member in members for _, depth in member.get("profile") or ()]
+    least, most = (length.write(min(depths)), length.write(max(depths))) if depths else ("?", "?")
+    reveals = (framing.get("plane") or {}).get("reveals") or {}
+    sill = "; ".join(f"{length.write(drop)} in below the sill at {point}" for point, drop in reveals.items())
+    mode = {"level": "is level", "follow-threshold": "follows the line of the sill",
+            "fall": "falls away from the door"}.get(build["surface"]["mode"], build["surface"]["mode"])
+    fastening = {"hidden": "with hidden fixings", "face": "screwed through the face"}.get(decking.get("fastening"), "")
+    sentences = [
+        f"We build a deck of {net:.0f} ft² on the roof, of {boards} {width} in wide with {gap} in between them, fixed "
+        f"{fastening} to {count.get('joist', 0)} tapered {joists.get('species', 'lumber')} joists"
+        f"{_others(count)}. The frame stands on {len(supports)} pads and is not fastened through the roof's membrane.",
+        f"The finished surface {mode}{f' and lies {sill}' if sill else ''}. Each joist is sawn to the roof under it, "
+        f"between {least} and {most} in deep, so that the surface is true while the roof beneath it falls to its outlets.",
+    ]
+    if panels := sum(board.get("kind") == "panel" for board in framing.get("boards") or ()):
+        sentences.append(f"Panels lift out over the outlets ({panels} boards belong to them), so that they can be cleaned.")
+    return {"title": f"Rooftop deck, {net:.0f} ft², {boards}", "sentences": sentences}
+
+
+def net_area_sqft(framing: Mapping[str, Any]) -> float:
+    """Area of the deck's outline less its holes. [ft2]"""
+    def area(ring: Any) -> float:
+        pairs = zip(ring, [*ring[1:], ring[0]], strict=True)
+        return abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairs)) / 2
+
+    outline = framing.get("outline") or ()
+    if not outline:
+        return 0.0
+    return (area(outline) - sum(area(hole) for hole in framing.get("holes") or ())) / 144
+
+
+def _price(estimate: Mapping[str, Any]) -> dict[str, Any]:
+    chain, terms, currency = estimate["chain"], estimate["terms"], estimate["currency"]
+    rate, on_cost, on_sale = percent(terms["tax_rate"]), Decimal(chain["tax_on_cost"]), Decimal(chain["tax_on_sale"])
+    if terms["tax_place"] == "sale":
+        statement = (f"Sales tax of {rate} on {money(chain['taxed'], currency)} is added to the sale: "
+                     f"{money(on_sale, currency)}.")
+    else:
+        statement = (f"Sales tax of {rate} on materials, {money(on_cost, currency)}, is paid by the contractor on what it "
+                     "buys and stands in the price; none is added to the sale.")
+    return {
+        "total": chain["price"], "groups": estimate["groups"], "sale_tax": on_sale if on_sale else None,
+        "tax_rate": rate, "tax_statement": statement,
+        "payments": [{**payment, "share": percent(payment["share"])} for payment in estimate["payments"]],
+    }
+
+
+def _schedule(snapshot: Mapping[str, Any]) -> dict[str, str]:
+    days = ceil(Decimal(snapshot["estimate"]["hours"]) / (CREW * DAY_HOURS))
+    access = snapshot["survey"].get("access") or {}
+    lift = {"stair": "carried up the stairs", "elevator": "brought up in the elevator", "hoist": "hoisted",
+            "boom": "lifted by a boom truck"}.get(access.get("lift"), "brought to the roof in a way still to be agreed")
+    floor = f" to floor {access['floor']}" if access.get("floor") is not None else ""
+    stick = ""
+    if access.get("longest_stick") is not None:
+        inches = length.read(access["longest_stick"], snapshot["survey"].get("unit", "in"))
+        stick = f" Nothing longer than {length.write(inches, feet=True)} is brought up."
+    return {
+        "hours": f"The work takes about {days} working days of a crew of {CREW}.",
+        "access": f"Materials are {lift}{floor}.{stick} Permission to use the street, the lobby and the roof, and the hours "
+                  "for it, come from the building before delivery is ordered.",
+    }
+
+
+def _count(members: Any) -> dict[str, int]:
+    count: dict[str, int] = {}
+    for member in members:
+        count[member["role"]] = count.get(member["role"], 0) + 1
+    return count
+
+
+def _others(count: Mapping[str, int]) -> str:
+    names = {"rim": "rims", "edge": "edge joists", "blocking": "pieces of blocking", "border": "border members"}
+    parts = [f"{count[role]} {name}" for role, name in names.items() if count.get(role)]
+    return f", with {', '.join(parts)}" if parts else ""
+
+
+def _lines(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def _day(text: str) -> str:
+    day = date.fromisoformat(text)
+    return f"{day:%B} {day.day}, {day.year}"
+
+
+def _cell(value: Any) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    text = str(value if value is not None else "")
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
