@@ -188,7 +188,7 @@ class ChangeOffered(_Part):
 class CheckFound(_Part):
     """One finding; value and limit in `unit`."""
 
-    code: str = Field(json_schema_extra=lambda schema: schema.update({"enum": sorted(CODES)} if CODES else {}))
+    code: str = Field(json_schema_extra=lambda schema: schema.update({"enum": [*sorted(CODES)]}))
     status: Literal["ok", "note", "caution", "stop"]
     value: float | None
     limit: float | None
