@@ -4,10 +4,11 @@ import os
 from pathlib import Path
 
 BUILD = Path(__file__).resolve().parents[1] / "build" / "tests"
-BUILD.mkdir(parents=True, exist_ok=True)
+(BUILD / "static").mkdir(parents=True, exist_ok=True)
 os.environ.setdefault("SECRET_KEY", "for the tests only " * 4)
 os.environ.setdefault("ALLOWED_HOSTS", "testserver,localhost")
 os.environ["FILES"] = str(BUILD / "files")
+os.environ["STATIC_ROOT"] = str(BUILD / "static")
 os.environ["HTTPS"] = "0"
 os.environ["DEBUG"] = "0"
 

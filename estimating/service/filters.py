@@ -15,7 +15,8 @@ class StrictFilterBackend(DjangoFilterBackend):
     def filter_queryset(self, request: Request, queryset: Any, view: Any) -> Any:
         filterset = self.get_filterset(request, queryset, view)
         known = {"limit", "cursor", *(filterset.get_filters() if filterset else ())}
-        if view.detail is False and (unknown := sorted(set(request.query_params) - known)):
+        one = (view.lookup_url_kwarg or view.lookup_field) in view.kwargs
+        if not one and (unknown := sorted(set(request.query_params) - known)):
             expected = "one of " + ", ".join(sorted(known))
             raise Refused(
                 Fault("", name, expected, f"there is no filter {name[:40]!r}", name[:40]) for name in unknown

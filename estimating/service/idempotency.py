@@ -40,7 +40,7 @@ def idempotent(method: View | None = None, *, required: bool = False) -> Any:
         key = request.headers.get("Idempotency-Key", "")
         if not key:
             if required:
-                raise Problem(400, "Send an Idempotency-Key header, so that a retry of this request has no second effect")
+                raise Problem(400, "Send an Idempotency-Key header, so that a retry has no second effect")
             return method(view, request, *args, **kwargs)
         if len(key) > LONGEST or not key.isprintable() or not key.isascii():
             raise Problem(400, f"Idempotency-Key must be 1 to {LONGEST} printable ASCII characters")

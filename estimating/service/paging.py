@@ -1,7 +1,9 @@
 """Lists in pages that do not shift when rows are added: each page hands out the address of the next."""
 
+import base64
 from typing import Any
 
+from rest_framework.exceptions import NotFound
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 
@@ -15,6 +17,15 @@ class Pages(CursorPagination):
     max_page_size = 200
     page_size_query_param = "limit"
     ordering = "id"
+
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
+        text = request.query_params.get(self.cursor_query_param)
+        try:
+            base64.b64decode(text or "", validate=True)
+            return super().paginate_queryset(queryset, request, view)
+        except (NotFound, ValueError):  # not a cursor, or one whose position is no value of the column
+            expected = "a cursor as it stands in next or previous"
+            raise Refused([Fault("", text, expected, f"cursor must be {expected}", "cursor")]) from None
 
     def get_ordering(self, request: Request, queryset: Any, view: Any) -> tuple[str, ...]:
         order = getattr(view, "ordering", self.ordering)

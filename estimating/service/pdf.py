@@ -9,7 +9,7 @@ from django.contrib.staticfiles import finders
 from django.utils._os import safe_join
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
-BASE = "paper:/"  # what relative addresses in a template are relative to
+BASE = "https://paper.invalid/"  # what relative addresses are relative to: a host that cannot exist (RFC 2606)
 
 
 class NotOurFile(FatalURLFetchingError):
@@ -17,13 +17,13 @@ class NotOurFile(FatalURLFetchingError):
 
 
 class OwnFiles(URLFetcher):
-    """Serves `paper:/NAME` from the paper templates and the static files, and `data:`; nothing else, no network."""
+    """Serves what stands among the paper templates or the static files, and `data:`; nothing else, no network."""
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
         parts = urlsplit(url)
         if parts.scheme == "data":
             return super().fetch(url, headers)
-        if parts.scheme != "paper" or parts.netloc:
+        if f"{parts.scheme}://{parts.netloc}/" != BASE:
             raise NotOurFile(f"{url[:200]} is not one of the project's own files")
         path = own_file(unquote(parts.path).lstrip("/"))
         if path is None:

@@ -20,8 +20,13 @@ class Command(BaseCommand):
         parser.add_argument("--email", default="")
         parser.add_argument("--role", choices=Role.values, default=Role.OWNER.value)
         parser.add_argument("--password-env", metavar="NAME", help="environment variable that holds the password")
+        parser.add_argument("--check", action="store_true", help="only tell, by the exit status, whether there is one")
 
-    def handle(self, *, username: str | None, email: str, role: str, password_env: str | None, **_: Any) -> None:
+    def handle(
+        self, *, username: str | None, email: str, role: str, password_env: str | None, check: bool, **_: Any
+    ) -> None:
+        if check:
+            sys.exit(not User.objects.filter(is_active=True).exists())
         username = (username or self.ask("Name to log in with: ")).strip()
         user = User(username=username, email=email, role=role)
         user.is_staff = user.is_superuser = role == Role.OWNER
