@@ -74,9 +74,8 @@ CODES: dict[str, Code] = {
     "point-in-line": Code(
         "{where} lies in one line with {others}, to which it was taped, so nothing holds it sideways: {advice}.",
     ),
-    "point-not-located": Code("No position and no tape says where {where} is: give positions or two tapes each."),
     "point-weak": Code(
-        "{where} weakly fixed: {worst} has a standard error of {value:.1f} in; tape across the roof to hold it.",
+        "{where}: weakly fixed, {worst} has a standard error of {value:.1f} in; tape across the roof to hold it.",
     ),
     "shape-not-settled": Code(
         "The tapes fit two shapes: {where} would be {value:.1f} in or {limit:.1f} in. The first was taken, since it "

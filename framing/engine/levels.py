@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from framing.engine.documents import DatumCheck, Level
+from framing.engine.documents import DatumCheck, Level
+
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,7 @@ def adjust_levels(levels: Sequence[Level], datum_checks: Sequence[DatumCheck]) -
     number = np.arange(1, len(levels) + 1)
     read_at: dict[int, list[float]] = {0: [0.0]}
     for datum in datum_checks:
-        if datum.after == 0:
-            read_at[0] = [*read_at[0][1:], datum.drop] if len(read_at[0]) > 1 else [datum.drop]
-        else:
-            read_at.setdefault(datum.after, []).append(datum.drop)
+        read_at.setdefault(datum.after, []).append(datum.drop)
     after = sorted(read_at)
     drift = np.interp(number, after, [float(np.mean(read_at[k])) for k in after])
     z = drift - np.array([level.drop for level in levels]) - [level.depth_to_membrane or 0.0 for level in levels]
@@ -53,7 +49,7 @@ def adjust_levels(levels: Sequence[Level], datum_checks: Sequence[DatumCheck]) -
 
 def datum_drift(datum_checks: Sequence[DatumCheck]) -> float | None:
     """What the datum read the last time, a signed drop [in]; None if it was never read again."""
-    return max(enumerate(datum_checks), key=lambda k: (k[1].after, k[0]))[1].drop if datum_checks else None
+    return datum_checks[-1].drop if datum_checks else None
 
 
 def compare_repeats(

@@ -31,6 +31,8 @@ class Network:
         Coordinates that the adjustment may move.
     ends : ndarray of int, shape (t, 2)
         The two points of each tape.
+    place : ndarray of int, shape (t,)
+        Where each tape stands in the survey's list.
     length, sigma : ndarray, shape (t,), and float
         Tape readings and the standard error of one. [in]
     observed : ndarray of int, shape (q,)
@@ -43,6 +45,7 @@ class Network:
     known: Floats
     free: Bools
     ends: Ints
+    place: Ints
     length: Floats
     sigma: float
     observed: Ints
@@ -53,6 +56,17 @@ class Network:
     def rows(self) -> int:
         """Number of readings: tapes, then x and y of each observed position."""
         return len(self.length) + 2 * len(self.observed)
+
+    @property
+    def taped(self) -> set[frozenset[str]]:
+        """Pairs of points that a tape was read between."""
+        return {frozenset(self.names[k] for k in pair) for pair in self.ends.tolist()}
+
+    def reading(self, row: int) -> tuple[str, ...]:
+        """The two points of a tape, or the one point of an observed position."""
+        if row < len(self.length):
+            return tuple(self.names[k] for k in self.ends[row])
+        return (self.names[self.observed[(row - len(self.length)) // 2]],)
 
     def without(self, lost: Iterable[int]) -> Network:
         """The network with the `lost` points, and every reading that touches them, taken out."""
@@ -67,6 +81,7 @@ class Network:
             known=self.known[keep],
             free=self.free[keep],
             ends=number[self.ends[tapes]],
+            place=self.place[tapes],
             length=self.length[tapes],
             observed=number[self.observed[keep[self.observed]]],
             axis=None if axis is None else (int(number[axis[0]]), int(number[axis[1]])),
@@ -101,7 +116,7 @@ def misfits(net: Network, xy: Floats) -> Floats:
     return np.concatenate([tapes, places.reshape(*xy.shape[:-2], -1)], axis=-1)
 
 
-def fit(net: Network, starts: Floats, used: Bools | None = None, rounds: int = 60) -> Floats:
+def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int = 60) -> Floats:
     """Least-squares coordinates from each of several starts.
 
     Parameters
@@ -125,7 +140,7 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, rounds: int = 6
     free = net.free.ravel()
     if not free.any() or not net.rows:
         return xy
-    damping = np.full(len(xy), 1e-6)
+    damping: Floats = np.full(len(xy), 1e-6)
     v = misfits(net, xy) * weight
     cost = (v**2).sum(axis=-1)
     eye = np.eye(int(free.sum()))
@@ -146,7 +161,7 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, rounds: int = 6
             np.where(better[:, None], v_trial, v),
             np.where(better, cost_trial, cost),
         )
-        damping = np.clip(np.where(better, damping * 0.1, damping * 10), 1e-12, 1e9)
+        damping = np.clip(damping * np.where(better, 0.1, 10.0), 1e-12, 1e9)
         if np.abs(step[better]).max(initial=0.0) < 1e-10 and better.any():
             break
     return xy
@@ -171,12 +186,13 @@ def loose(net: Network, xy: Floats | None = None, limit: float = np.inf) -> tupl
         general[~net.free] = 0.0
         xy = np.where(np.isnan(net.known), general, net.known)
     count = int(net.free.sum())
-    moves = np.zeros(len(net.names), dtype=bool)
+    directions: Floats
+    moves: Bools = np.zeros(len(net.names), dtype=bool)
     if not count:
         return np.zeros((0, 0)), moves
     a = slopes(net, xy)
     if not len(a):
-        directions = np.eye(count)
+        directions = np.identity(count)
     else:
         _, strength, right = np.linalg.svd(a, full_matrices=True)
         strength = np.pad(strength, (0, count - len(strength)))
@@ -197,7 +213,7 @@ def cofactors(net: Network, xy: Floats, used: Bools) -> tuple[Floats, Floats]:
 # --- first coordinates -----------------------------------------------------------------------------------------
 
 def shapes(net: Network) -> Floats:
-    """Every shape that the readings may have, best first, as first coordinates; shape (m, n, 2). [in]
+    """Every shape that the readings may have, best first, as first coordinates; shape (m, n, 2), m <= 64. [in]
 
     Points are placed by pairs of tapes from points placed before. Each pair gives two places, one on either
     side: both are carried on until other tapes decide, those that fit best kept. A slip in a single tape
@@ -211,7 +227,7 @@ def shapes(net: Network) -> Floats:
         table[pair] = table[pair[::-1]] = np.median(net.length[same])
 
     start = np.nan_to_num(net.known)[None]
-    placed = ~np.isnan(net.known).any(axis=1)
+    placed = ~np.isnan(net.known[:, 0])
     grown, done = _grow(start, placed, table, net.axis)
     if not done.all() and net.axis is not None and placed.sum() == 1:
         for a, b in net.ends.tolist():  # the first side is not where the network begins
@@ -284,7 +300,7 @@ def _turned(xy: Floats, axis: tuple[int, int]) -> Floats:
     xy = xy - xy[:, axis[0], None, :]
     x, y = xy[:, axis[1]].T / np.maximum(np.hypot(*xy[:, axis[1]].T), 1e-9)
     turn = np.stack([np.stack([x, -y], axis=-1), np.stack([y, x], axis=-1)], axis=-2)
-    return xy @ turn
+    return np.asarray(xy @ turn)
 
 
 def _scattered(net: Network, grown: Floats, done: Bools) -> Floats:
