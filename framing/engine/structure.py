@@ -95,6 +95,9 @@ class Solution:
     tips: NDArray[np.bool_]
 
 
+_NOTHING: Final = Solution([], [], [], [], [], [], [], [], [], [], [], [], [], [], [], np.zeros(0, dtype=bool))
+
+
 def solve(beams: Sequence[Beam], load: Load, E: ArrayLike) -> Solution:
     """Reactions, stresses and deflections of beams under dead load and every pattern of live load.
 
@@ -112,11 +115,11 @@ def solve(beams: Sequence[Beam], load: Load, E: ArrayLike) -> Solution:
         _refuse_unfit(number, beam)
     modulus = np.broadcast_to(np.asarray(E, dtype=float), (len(beams),))
     if not np.all(modulus > 0):
-        raise ValueError(f"E is {E} psi; it must be positive")
+        raise ValueError(f"E is {E!r} psi; it must be positive")
     if not (load.dead >= 0 and load.live >= 0):
         raise ValueError(f"dead load {load.dead} and live load {load.live} psf; neither may be negative")
     if not beams:
-        return Solution(*([] for _ in range(15)), tips=np.zeros(0, dtype=bool))
+        return _NOTHING
 
     mesh = _Mesh(beams, load)
     unit = _unit_cases(mesh)
@@ -125,15 +128,14 @@ def solve(beams: Sequence[Beam], load: Load, E: ArrayLike) -> Solution:
     least = dead + np.minimum(live, 0).sum(axis=1)
 
     fields = _fields(mesh, unit.live, unit.dead, unit.moments[:, : 1 + mesh.spans])
+    sag, hog = _with_live(fields.moment)
+    push, pull = _with_live(fields.shear)
     envelope = _Envelope(
-        moment_most=fields.moment[..., 0] + np.maximum(fields.moment[..., 1:], 0).sum(axis=-1),
-        moment_least=fields.moment[..., 0] + np.minimum(fields.moment[..., 1:], 0).sum(axis=-1),
-        shear=np.maximum(
-            np.abs(fields.shear[..., 0] + np.maximum(fields.shear[..., 1:], 0).sum(axis=-1)),
-            np.abs(fields.shear[..., 0] + np.minimum(fields.shear[..., 1:], 0).sum(axis=-1)),
-        ),
-        deflection_dead=fields.deflection[..., 0].copy(),
-        deflection_live=np.maximum(fields.deflection[..., 1:], 0).sum(axis=-1),
+        moment_most=sag,
+        moment_least=hog,
+        shear=np.maximum(np.abs(push), np.abs(pull)),
+        deflection_dead=fields.deflection[0],
+        deflection_live=np.maximum(fields.deflection[1:], 0).sum(axis=0),
     )
     most_let_go, tips = _let_go(beams, load, mesh, unit, envelope)
 
@@ -280,50 +282,49 @@ class _Mesh:
         width = np.concatenate(widths)[first_part[of] + part] / 144
         weight = np.array([b.density for b in beams])[of] * self.thickness / 1728
         own = weight[:, None] * self.depth[:, [0, -1]]
-        line = np.stack([np.tile(load.live * width[:, None], 2), load.dead * width[:, None] + own], axis=-1)
-        at_start, at_end = np.zeros((2, self.h.size, 2))
-        point = point_area[:, None] / 144 * np.array([load.live, load.dead])
+        line = np.stack([np.tile(load.live * width[:, None], 2), load.dead * width[:, None] + own])
+        at_start, at_end = np.zeros((2, 2, self.h.size))
+        point = np.array([[load.live], [load.dead]]) * point_area / 144
         holder = np.searchsorted(panel_at, point_at - 1e-8)
         after = holder >= self.first_panel_of_beam[point_beam + 1]  # at the very end of its beam
-        np.add.at(at_start, holder[~after], point[~after])
-        np.add.at(at_end, self.first_panel_of_beam[point_beam[after] + 1] - 1, point[after])
+        for case in (0, 1):
+            np.add.at(at_start[case], holder[~after], point[case, ~after])
+            np.add.at(at_end[case], self.first_panel_of_beam[point_beam[after] + 1] - 1, point[case, after])
 
-        # load so far P and its integral A from the start of each region, at the stations: (panels, 5, [live, dead])
-        h, t, rise = self.h[:, None, None], _T[:, None], (line[:, 1] - line[:, 0])[:, None]
-        even = line[:, :1] + 0 * h
-        within = at_start[:, None] + h * (even * t + rise * t**2 / 2)
-        P_start, self.P_total = self.running(within[:, -1] + at_end)
-        self.P = P_start[:, None] + within
-        A_within = h * t * (P_start + at_start)[:, None] + h**2 * (even * t**2 / 2 + rise * t**3 / 6)
-        A_start, A_total = self.running(A_within[:, -1])
-        self.A = A_start[:, None] + A_within
+        # load so far P and its integral A from the start of each region, at the stations: ([live, dead], panels, 5)
+        h, even, rise = self.h[:, None], line[..., :1], np.diff(line)
+        within = at_start[..., None] + h * (even * _T + rise * _T**2 / 2)
+        P_start, self.P_total = self.running(within[..., -1] + at_end)
+        self.P = P_start[..., None] + within
+        A_within = h * _T * (P_start + at_start)[..., None] + h**2 * (even * _T**2 / 2 + rise * _T**3 / 6)
+        A_start, A_total = self.running(A_within[..., -1])
+        self.A = A_start[..., None] + A_within
 
         # moment M0 = c0 + c1 (s - start) - A of each region cut free at its pads
-        long = self.region_length[:, None]
-        right_overhang = (self.region_local == count[self.region_beam])[:, None]
-        safe = np.where(long > 0, long, 1.0)
-        span = self.is_span[:, None]
-        self.c1 = np.where(span, A_total / safe, np.where(right_overhang, self.P_total, 0.0))
+        long = self.region_length
+        right_overhang = self.region_local == count[self.region_beam]
+        self.safe_length = np.where(long > 0, long, 1.0)
+        self.c1 = np.where(self.is_span, A_total / self.safe_length, np.where(right_overhang, self.P_total, 0.0))
         self.c0 = np.where(right_overhang, A_total - self.P_total * long, 0.0)
-        self.pad_moment = np.where(right_overhang, self.c0, np.where(span, 0.0, -A_total))  # of an overhang on its pad
+        self.pad_moment = np.where(right_overhang, self.c0, np.where(self.is_span, 0.0, -A_total))  # of an overhang
+        self.M0 = self.c0[:, self.region, None] + self.c1[:, self.region, None] * self.from_start - self.A
 
         # flexibility of each span and the turn of its ends under load
-        part_of_span = self.from_start / safe[self.region]
+        part_of_span = self.from_start / self.safe_length[self.region][:, None]
         give = _WHOLE * self.h[:, None] / self.inertia
-        M0 = self.c0[self.region][:, None] + self.c1[self.region][:, None] * self.from_start[..., None] - self.A
-        self.M0 = M0
-        self.flex_left = self.total((give * (1 - part_of_span) ** 2).sum(axis=1))
-        self.flex_cross = self.total((give * part_of_span * (1 - part_of_span)).sum(axis=1))
-        self.flex_right = self.total((give * part_of_span**2).sum(axis=1))
-        self.turn_left = self.total(((give * (1 - part_of_span))[..., None] * M0).sum(axis=1))
-        self.turn_right = self.total(((give * part_of_span)[..., None] * M0).sum(axis=1))
-        self.safe_length = safe[:, 0]
+        give_left, give_right = give * (1 - part_of_span), give * part_of_span
+        self.flex_left = self.total((give_left * (1 - part_of_span)).sum(axis=-1))
+        self.flex_cross = self.total((give_left * part_of_span).sum(axis=-1))
+        self.flex_right = self.total((give_right * part_of_span).sum(axis=-1))
+        self.turn_left = self.total((give_left * self.M0).sum(axis=-1))
+        self.turn_right = self.total((give_right * self.M0).sum(axis=-1))
 
     def running(self, step: Floats) -> tuple[Floats, Floats]:
-        """Sum of `step` (panels, ...) before each panel within its region, and (regions, ...) the region's whole."""
-        sums = np.concatenate([np.zeros((1, *step.shape[1:])), np.cumsum(step, axis=0)])
-        before = sums[:-1] - sums[self.first_panel[self.region]]
-        return before, sums[self.first_panel[1:]] - sums[self.first_panel[:-1]]
+        """Sum of `step` (..., panels) before each panel within its region, and (..., regions) each region's whole."""
+        sums = np.zeros((*step.shape[:-1], step.shape[-1] + 1))
+        np.cumsum(step, axis=-1, out=sums[..., 1:])
+        before = sums[..., :-1] - sums[..., self.first_panel[self.region]]
+        return before, sums[..., self.first_panel[1:]] - sums[..., self.first_panel[:-1]]
 
     def total(self, step: Floats) -> Floats:
         return self.running(step)[1]
@@ -365,12 +366,12 @@ def _unit_cases(mesh: _Mesh) -> _Unit:
     inner = ~mesh.is_end
 
     rhs = np.zeros((n, 1 + mesh.spans + pads))
-    rhs[inner, 0] = -(mesh.turn_right[left, 1] + mesh.turn_left[right, 1])[inner]
-    rhs[first, 0], rhs[last, 0] = mesh.pad_moment[left[first], 1], mesh.pad_moment[right[last], 1]
-    rhs[j[inner], 1 + mesh.region_local[left[inner]]] = -mesh.turn_right[left[inner], 0]
-    rhs[j[inner], 1 + mesh.region_local[right[inner]]] = -mesh.turn_left[right[inner], 0]
-    rhs[j[first], 1 + mesh.region_local[left[first]]] = mesh.pad_moment[left[first], 0]
-    rhs[j[last], 1 + mesh.region_local[right[last]]] = mesh.pad_moment[right[last], 0]
+    rhs[inner, 0] = -(mesh.turn_right[1, left] + mesh.turn_left[1, right])[inner]
+    rhs[first, 0], rhs[last, 0] = mesh.pad_moment[1, left[first]], mesh.pad_moment[1, right[last]]
+    rhs[j[inner], 1 + mesh.region_local[left[inner]]] = -mesh.turn_right[0, left[inner]]
+    rhs[j[inner], 1 + mesh.region_local[right[inner]]] = -mesh.turn_left[0, right[inner]]
+    rhs[j[first], 1 + mesh.region_local[left[first]]] = mesh.pad_moment[0, left[first]]
+    rhs[j[last], 1 + mesh.region_local[right[last]]] = mesh.pad_moment[0, right[last]]
     raised = 1 + mesh.spans + mesh.support_local[inner]
     by_left, by_right = 1 / mesh.safe_length[left[inner]], 1 / mesh.safe_length[right[inner]]
     rhs[j[inner], raised - 1] = by_left
@@ -394,14 +395,20 @@ def _unit_cases(mesh: _Mesh) -> _Unit:
 def _reactions(mesh: _Mesh, live: Floats, dead: Floats, moments: Floats) -> Floats:
     """Reactions (supports, cases): the jump of the shear over each pad."""
     tilt = mesh.tilt(moments)
-    starts = mesh.c1[:, :1] * live + mesh.c1[:, 1:] * dead + tilt
-    ends = starts - mesh.P_total[:, :1] * live - mesh.P_total[:, 1:] * dead
-    return starts[mesh.left + 1] - ends[mesh.left]
+    starts = mesh.c1[0][:, None] * live + mesh.c1[1][:, None] * dead + tilt
+    ends = starts - mesh.P_total[0][:, None] * live - mesh.P_total[1][:, None] * dead
+    jump: Floats = starts[mesh.left + 1] - ends[mesh.left]
+    return jump
+
+
+def _with_live(cases: Floats) -> tuple[Floats, Floats]:
+    """The most and the least of a dead load case followed by live load cases of which any may act."""
+    return cases[0] + np.maximum(cases[1:], 0).sum(axis=0), cases[0] + np.minimum(cases[1:], 0).sum(axis=0)
 
 
 @dataclass(frozen=True)
 class _Fields:
-    """Moment, shear and E times deflection, (panels, 5, cases)."""
+    """Moment, shear and E times deflection, (cases, panels, 5)."""
 
     moment: Floats
     shear: Floats
@@ -415,38 +422,47 @@ def _fields(mesh: _Mesh, live: Floats, dead: Floats, moments: Floats, raised: Fl
     moments, raised : (supports, cases), moment over each pad [lb in] and E times its rise [lb/in]
     """
     raised = np.zeros_like(moments) if raised is None else raised
-    region, s = mesh.region, mesh.from_start[..., None]
-    tilt = mesh.tilt(moments)
-    on = live[region][:, None]
-    moment = mesh.M0[..., :1] * on + mesh.M0[..., 1:] * dead
-    moment += mesh.at_left_end(moments)[region][:, None] + tilt[region][:, None] * s
-    load_shear = mesh.c1[region][:, None] - mesh.P
-    shear = load_shear[..., :1] * on + load_shear[..., 1:] * dead + tilt[region][:, None]
+
+    def along(values: Floats) -> Floats:  # (regions, cases) -> (cases, panels, 1)
+        spread: Floats = values.T[:, mesh.region, None]
+        return spread
+
+    tilt, on, dead_on = mesh.tilt(moments), along(live), dead[:, None, None]
+    moment = mesh.M0[0] * on
+    moment += mesh.M0[1] * dead_on
+    moment += along(mesh.at_left_end(moments))
+    moment += along(tilt) * mesh.from_start
+    load_shear = mesh.c1[:, mesh.region, None] - mesh.P
+    shear = load_shear[0] * on
+    shear += load_shear[1] * dead_on
+    shear += along(tilt)
 
     # curvature integrated twice from the start of each region, then turned and raised to fit the pads
-    h = mesh.h[:, None, None]
-    curvature = moment / mesh.inertia[..., None]
-    once, twice = h * (_ONCE @ curvature), h**2 * (_TWICE @ curvature)
-    slope_before, slope_total = mesh.running(once[:, -1])
-    rise_before, rise_total = mesh.running(mesh.h[:, None] * slope_before + twice[:, -1])
-    rise = rise_before[:, None] + h * _T[:, None] * slope_before[:, None] + twice
+    h = mesh.h
+    curvature = moment / mesh.inertia
+    slope_before, slope_total = mesh.running(h * (curvature @ _WHOLE))
+    rise = (curvature @ _TWICE.T) * h[:, None] ** 2
+    rise += slope_before[..., None] * (h[:, None] * _T)
+    rise_before, rise_total = mesh.running(rise[..., -1])
+    rise += rise_before[..., None]
+    slope_total, rise_total = slope_total.T, rise_total.T
 
     turn = mesh.tilt(raised) - np.where(mesh.is_span[:, None], rise_total / mesh.safe_length[:, None], 0.0)
     at_start = mesh.at_left_end(raised)
     before_first, after_last = mesh.first_region[:-1], mesh.first_region[1:] - 1
     long = mesh.region_length[before_first, None]
     turn[before_first] = turn[before_first + 1] - slope_total[before_first]
-    at_start[before_first] = (
-        raised[mesh.first_support[:-1]] - turn[before_first] * long - rise_total[before_first]
-    )
+    at_start[before_first] = raised[mesh.first_support[:-1]] - turn[before_first] * long - rise_total[before_first]
     turn[after_last] = turn[after_last - 1] + slope_total[after_last - 1]
     at_start[after_last] = raised[mesh.first_support[1:] - 1]
-    return _Fields(moment, shear, -(at_start[region][:, None] + turn[region][:, None] * s + rise))
+    rise += along(turn) * mesh.from_start
+    rise += along(at_start)
+    return _Fields(moment, shear, np.negative(rise, out=rise))
 
 
 @dataclass
 class _Envelope:
-    """The worst at each station, (panels, 5)."""
+    """The worst at each station, (panels, 5), deflections times E."""
 
     moment_most: Floats
     moment_least: Floats
@@ -490,43 +506,45 @@ def _let_go(
     who = np.flatnonzero(pulled.any(axis=1))
     if not who.size:
         return most, tips
-    reaction, rise, unstable = _release(
-        held[who], raise_one[who][:, None], count[who][:, None, None], slack[who], pulled[who]
-    )
+    # of each such beam no live load and the patterns that pull, packed to the front
+    pulled[:, 0] |= pulled.any(axis=1)
+    packed = np.argsort(~pulled[who], axis=1, kind="stable")[:, : pulled[who].sum(axis=1).max()]
+    held = np.take_along_axis(held[who], packed[..., None], axis=1)
+    on = np.take_along_axis(pattern[who], packed[..., None], axis=1).transpose(0, 2, 1)  # (beams, regions, patterns)
+    reaction, rise, unstable = _release(held, raise_one[who][:, None], count[who][:, None, None], slack[who])
+    raised = rise.transpose(0, 2, 1)  # (beams, pads, patterns)
     tips[who] = unstable.any(axis=1)
 
     chosen_support, chosen_region = np.isin(mesh.support_beam, who), np.isin(mesh.region_beam, who)
-    sub = _Mesh([beams[b] for b in who], load)
     pad = (np.searchsorted(who, mesh.support_beam[chosen_support]), mesh.support_local[chosen_support])
-    on = pattern[who].transpose(0, 2, 1)  # (beams, regions, patterns)
-    raised = rise.transpose(0, 2, 1)  # (beams, pads, patterns)
+    most[chosen_support] = reaction.max(axis=1)[pad]
     moments = unit.moments[chosen_support]
     moments = (
         moments[:, :1]
         + np.einsum("jk,jkp->jp", moments[:, 1:cases], on[pad[0]])
         + np.einsum("ji,jip->jp", moments[:, cases:], raised[pad[0]])
     )
-    most[chosen_support] = reaction.max(axis=1)[pad]
     live = on[np.searchsorted(who, mesh.region_beam[chosen_region]), mesh.region_local[chosen_region]]
+    sub = mesh if who.size == len(beams) else _Mesh([beams[int(b)] for b in who], load)
     fields = _fields(sub, live, np.ones(live.shape[1]), moments, raised[pad])
 
     here = np.isin(mesh.region_beam[mesh.region], who)
-    no_live = fields.deflection[..., 0]
+    no_live = fields.deflection[0]
     wider = {
-        "moment_most": fields.moment.max(axis=-1),
-        "shear": np.abs(fields.shear).max(axis=-1),
+        "moment_most": fields.moment.max(axis=0),
+        "shear": np.abs(fields.shear).max(axis=0),
         "deflection_dead": no_live,
-        "deflection_live": (fields.deflection - no_live[..., None]).max(axis=-1),
+        "deflection_live": fields.deflection.max(axis=0) - no_live,
     }
     for name, values in wider.items():
         at = getattr(envelope, name)
         at[here] = np.maximum(at[here], values)
-    envelope.moment_least[here] = np.minimum(envelope.moment_least[here], fields.moment.min(axis=-1))
+    envelope.moment_least[here] = np.minimum(envelope.moment_least[here], fields.moment.min(axis=0))
     return most, tips
 
 
 def _release(
-    held: Floats, raise_one: Floats, count: Ints, slack: Floats, pulled: NDArray[np.bool_]
+    held: Floats, raise_one: Floats, count: Ints, slack: Floats
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Let go the pads that pull, until every pad left presses and every pad let go has risen.
 
@@ -538,7 +556,7 @@ def _release(
     real = np.arange(pads) < count
     free = (held < -slack) & real
     rise, reaction = np.zeros_like(held), held
-    unstable = np.zeros(pulled.shape, dtype=bool)
+    unstable = np.zeros(held.shape[:-1], dtype=bool)
     for _ in range(2 * pads):
         unstable |= free.sum(axis=-1) > count[..., 0] - 2
         free &= ~unstable[..., None]
@@ -675,13 +693,18 @@ class Strength:
     @property
     def passes(self) -> NDArray[np.bool_]:
         """(beams,): no check is over its limit (a rounding error apart)."""
-        return np.all(np.stack(list(self.ratios.values())) <= 1 + 1e-9, axis=0)
+        fit: NDArray[np.bool_] = np.all(np.stack(list(self.ratios.values())) <= 1 + 1e-9, axis=0)
+        return fit
 
     @property
     def governs(self) -> list[str]:
-        """The check with the greatest ratio, for each beam."""
-        names = list(self.ratios)
-        return [names[i] for i in np.argmax(np.stack(list(self.ratios.values())), axis=0)]
+        """The check with the greatest ratio, for each beam; the taper, itself made of two others, only if it alone
+        fails."""
+        ratios = dict(self.ratios)
+        taper = ratios.pop("taper")
+        names, table = list(ratios), np.stack(list(ratios.values()))
+        greatest = zip(np.argmax(table, axis=0), table.max(axis=0), taper, strict=True)
+        return ["taper" if ratio <= 1 < tapered else names[i] for i, ratio, tapered in greatest]
 
 
 def strength(solution: Solution, beams: Sequence[Beam], design: MemberDesign | Sequence[MemberDesign]) -> Strength:
@@ -703,8 +726,8 @@ def strength(solution: Solution, beams: Sequence[Beam], design: MemberDesign | S
     def worst(demand: Floats, limit: Floats, at: list[Floats]) -> Worst:
         if not beams:
             return Worst(*np.zeros((4, 0)))
-        where, counts = np.concatenate(at), [a.size for a in at]
-        first = np.cumsum(counts) - counts
+        where, counts = np.concatenate(at), np.array([a.size for a in at])
+        first: Ints = np.cumsum(counts) - counts
         ratio = demand / limit
         greatest = np.maximum.reduceat(ratio, first)
         hits = np.flatnonzero(ratio == np.repeat(greatest, counts))
@@ -731,7 +754,8 @@ def strength(solution: Solution, beams: Sequence[Beam], design: MemberDesign | S
     half = np.repeat([d.pad_length / 2 for d in designs], counts)
     end, at = np.repeat([b.length for b in beams], counts), np.concatenate(pads)
     bearing_length = np.minimum(at + half, end) - np.maximum(at - half, 0)
-    bearing = np.concatenate(solution.reaction_most) / (np.repeat([b.thickness for b in beams], counts) * bearing_length)
+    thickness = np.repeat([b.thickness for b in beams], counts)
+    bearing = np.concatenate(solution.reaction_most) / (thickness * bearing_length)
     return Strength(
         bending=worst(bending, Fb, solution.s),
         shear=worst(shear, Fv, solution.s),

@@ -160,7 +160,7 @@ def movement(species: str, width: float, moisture_from: float, moisture_to: floa
     if figures is None:
         return None
     moisture_from, moisture_to = min(moisture_from, 30.0), min(moisture_to, 30.0)
-    within = 6.0 <= min(moisture_from, moisture_to) and max(moisture_from, moisture_to) <= 14.0
+    within = min(moisture_from, moisture_to) >= 6.0 and max(moisture_from, moisture_to) <= 14.0
     if within or figures.S is None:
         return width * figures.CT * (moisture_to - moisture_from)
     return width * (moisture_to - moisture_from) / (3000.0 / figures.S - 30.0 + moisture_from)
@@ -182,3 +182,11 @@ def depth_after_drying(depth: float, moisture_from: float, moisture_to: float) -
     most, rate = _DEPTH_SHRINKAGE
     before, after = (1 - max(most - rate * m, 0.0) / 100 for m in (moisture_from, moisture_to))
     return depth * after / before
+
+
+def least_thickness(spacing: float) -> float:
+    """The least board thickness [in] that the table lets span joists at `spacing` [in], boards square to them.
+
+    Infinite where no thickness in the table does: then no thinner board may be offered.
+    """
+    return min((least for least, square, _ in JOIST_SPACING if spacing <= square + 1e-9), default=float("inf"))

@@ -153,8 +153,8 @@ def grade_key(text: str, species: str = "") -> str:
 
 
 def size_key(text: str) -> str:
-    """The key of a nominal size however written: "2x8", "2 X 8", "2×8". Raises KeyError naming the sizes known."""
-    key = text.casefold().replace("×", "x").replace(" ", "").replace('"', "")
+    """The key of a nominal size however written: "2x8", "2 X 8". Raises KeyError naming the sizes known."""
+    key = text.casefold().replace("\N{MULTIPLICATION SIGN}", "x").replace(" ", "").replace('"', "")
     if key not in DRESSED:
         raise KeyError(f"lumber size {text!r} is not known; known are {', '.join(DRESSED)}")
     return key
