@@ -53,7 +53,7 @@ def _fault(model: type[BaseModel], found: Any, raw: dict[str, Any]) -> Fault:
         known = ", ".join(field.alias or key for key, field in _model_at(model, found["loc"][:-1]).model_fields.items())
         expected, detail = f"one of these fields: {known}", f"{name} is a field that the format does not know"
     elif kind == "literal_error":
-        expected, detail = f"{words['expected']}", f"{name} is none of the known words"
+        expected, detail = words["expected"].replace("'", ""), f"{name} is none of the known words"
     elif kind in ("too_short", "too_long"):
         limit = words.get("min_length", words.get("max_length"))
         count = words["actual_length"]
@@ -144,9 +144,12 @@ def survey_faults(survey: Survey, raw: dict[str, Any]) -> Iterator[Fault]:
 
 def _unknown_points(raw: dict[str, Any]) -> Iterator[Fault]:
     """Every use of a point that is no corner, has no position and too few tapes to be solved for."""
+    sources = raw.get("corners"), raw.get("positions", {}), raw.get("tapes", ())
+    if [type(source) for source in sources] != [tuple, dict, tuple]:
+        return  # refused themselves, so that no name can be called unknown
     located = set(_names(raw, "corners")) | set(_names(raw, "positions"))
     others: dict[str, set[str]] = defaultdict(set)
-    for tape in raw["tapes"] if isinstance(raw.get("tapes"), tuple) else ():
+    for tape in raw.get("tapes", ()):
         if isinstance(tape, tuple) and len(tape) >= 2 and isinstance(tape[0], str) and isinstance(tape[1], str):
             others[tape[0]].add(tape[1])
             others[tape[1]].add(tape[0])
@@ -206,7 +209,9 @@ def _door_faults(survey: Survey, raw: dict[str, Any]) -> Iterator[Fault]:
 
 
 def _edge_faults(survey: Survey, raw: dict[str, Any]) -> Iterator[Fault]:
-    corners = list(dict.fromkeys(_names(raw, "corners")))
+    corners = _names(raw, "corners")
+    if len(corners) < 3 or len(set(corners)) < len(corners):
+        return  # the outline is refused itself, so its sides are not known
     sides = list(zip(corners, corners[1:] + corners[:1], strict=True))
     listed = ", ".join(f"{a}-{b}" for a, b in sides)
     seen: set[frozenset[str]] = set()

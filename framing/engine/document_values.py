@@ -125,7 +125,9 @@ def _read_size(value: Any, context: dict[str, Any]) -> str:
 
 def _read_after(value: Any, context: dict[str, Any]) -> int:
     """The 1-based number of a reading, from that number or from the point where it was read once."""
-    readings: list[Any] = context.get("readings", [])
+    readings: list[Any] | None = context.get("readings")
+    if readings is None:
+        return 0  # levels is refused itself, so that no number can be called wrong
     if isinstance(value, str):
         numbers = [number for number, point in enumerate(readings, 1) if point == value]
         if not numbers:

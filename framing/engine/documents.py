@@ -104,8 +104,11 @@ def _parse(
 
 def _further(faults: list[Fault], found: Iterable[Fault]) -> list[Fault]:
     """Those found that do not merely follow from a fault already known at the same place or inside it."""
-    known = {fault.pointer for fault in faults}
-    return [f for f in found if f.pointer not in known and not any(k.startswith(f.pointer + "/") for k in known)]
+    known: set[str] = set()
+    for fault in faults:
+        parts = fault.pointer.split("/")
+        known |= {"/".join(parts[:end]) for end in range(1, len(parts) + 1)}
+    return [fault for fault in found if fault.pointer not in known]
 
 
 def _check_counts(raw: dict[str, Any]) -> None:
@@ -123,10 +126,8 @@ def _context(raw: dict[str, Any]) -> dict[str, Any]:
     unit, levels = raw.get("unit"), raw.get("levels")
     return {
         "unit": unit if unit in length.UNITS else "in",
-        "readings": [
-            item.get("point") if isinstance(item, dict) else None
-            for item in (levels if isinstance(levels, tuple) else ())
-        ],
+        "readings": [item.get("point") if isinstance(item, dict) else None for item in levels]
+        if isinstance(levels, tuple) else None,
     }
 
 

@@ -78,7 +78,8 @@ def read(value: object, unit: str = "in") -> float:
     if isinstance(value, float) and not math.isfinite(value):
         raise LengthError(value, "a finite number")
     try:
-        return float(Fraction(value) * _INCHES[unit])
+        # 25.4 means the decimal that was written, not the binary number nearest to it.
+        return float(Fraction(repr(value) if isinstance(value, float) else value) * _INCHES[unit])
     except OverflowError:
         raise LengthError(value, "a length that fits on a roof") from None
 

@@ -1,4 +1,4 @@
-"""A small terrace of our own making, as fresh documents that a test may bend: house along AB, ridge at mid, two falls."""
+"""A small terrace of our own making, as fresh documents that a test may bend: house along AB, a ridge at mid."""
 
 from __future__ import annotations
 
