@@ -11,7 +11,16 @@ from django.db import models
 from estimating.models.base import AppendOnly
 
 
-class Survey(AppendOnly):
+class Unchanging(AppendOnly):
+    """A row whose tag never changes, since the row does not."""
+
+    version = 1
+
+    class Meta:
+        abstract = True
+
+
+class Survey(Unchanging):
     """One version of a roof survey of a job; a corrected one is the next version.
 
     The document is kept as canonical text: a database's own JSON type may rewrite numbers, and the hash would no longer
@@ -37,11 +46,30 @@ class Survey(AppendOnly):
         return json.loads(self.text)
 
 
-class Framing(AppendOnly):
+class Build(Unchanging):
+    """One way to build a deck on a surveyed roof, as it was asked for."""
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="builds")
+    text = models.TextField(help_text="deck-build/1, canonical JSON.")
+    sha256 = models.CharField(max_length=64)
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"build {self.pk} on survey {self.survey_id}"
+
+    @property
+    def document(self) -> dict[str, Any]:
+        return json.loads(self.text)
+
+
+class Framing(Unchanging):
     """What the engine answered to one survey and one build."""
 
-    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="framings")
-    build_text = models.TextField(help_text="deck-build/1, canonical JSON.")
+    build = models.ForeignKey(Build, on_delete=models.PROTECT, related_name="framings")
     text = models.TextField(help_text="deck-framing/1, canonical JSON.")
     plan_svg = models.TextField()
     section_svg = models.TextField()
@@ -55,12 +83,12 @@ class Framing(AppendOnly):
         ordering = ["id"]
 
     def __str__(self) -> str:
-        return f"framing {self.pk} of survey {self.survey_id}"
+        return f"framing {self.pk} of build {self.build_id}"
 
     @property
     def document(self) -> dict[str, Any]:
         return json.loads(self.text)
 
     @property
-    def build(self) -> dict[str, Any]:
-        return json.loads(self.build_text)
+    def survey(self) -> Survey:
+        return self.build.survey

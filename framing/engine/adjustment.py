@@ -27,7 +27,7 @@ from framing.engine.closure import (
 )
 from framing.engine.documents import DocumentRefused, Fault, Survey
 from framing.engine.levels import AdjustedLevel, adjust_levels, compare_repeats, datum_drift
-from framing.engine.network import Floats, Network, fit, loose, misfits, shapes
+from framing.engine.network import Floats, Network, fit, general_position, loose, misfits, shapes
 from framing.reference import surveying
 
 __all__ = ["AdjustedLevel", "AdjustedTape", "Adjustment", "PlanPoint", "adjust", "critical_value"]
@@ -398,8 +398,7 @@ def _used_names(survey: Survey) -> set[str]:
 def _missing_tapes(net: Network) -> tuple[list[str], list[str]]:
     """Tapes that would fix every point, sides before diagonals; and points whose place must be given instead."""
     directions = loose(net)[0]
-    general = np.random.default_rng(3).uniform(-100, 100, net.known.shape)
-    general = np.where(np.isnan(net.known), general, net.known)
+    general = general_position(net)
     n, tapes = len(net.names), list[str]()
     for a, b in sorted(combinations(range(n), 2), key=lambda p: (min(p[1] - p[0], n - p[1] + p[0]), p)):
         if not directions.shape[1]:

@@ -61,6 +61,184 @@ class Code:
 
 
 CODES: dict[str, Code] = {
+    # what was given, what is not worked out here
+    "not-measured": Code("{what}.", "roof survey", "surveyor"),
+    "not-covered": Code("Not worked out here: {what}.", "computed", "contractor"),
+    # roof
+    "roof-not-measured": Code(
+        "{what} has {value} readings of its own; it needs {need}, well apart, before anything can be cut to it.",
+        "computed", "surveyor",
+    ),
+    "roof-shape": Code(
+        "The roof fits {count} plane(s) within {value:.2f} in (root mean square), {limit:.2f} in is expected of a "
+        "level round; where it is over, read more drops and give every ridge and valley as a break line.",
+        "computed", "surveyor",
+    ),
+    "breakline-found": Code(
+        "No break line was given; the readings show one {kind}, near {at}. Confirm it on the roof.",
+        "computed", "surveyor",
+    ),
+    "breakline-not-straight": Code(
+        "The {kind} through {where} is {off} in off a straight line; it was taken as straight.", "computed", "surveyor",
+    ),
+    "breakline-kind": Code(
+        "The {kind} near {where} bends as a {other} does, by {value:.2f} in over a foot each side.",
+        "computed", "surveyor",
+    ),
+    "level-suspect": Code(
+        "The reading at {where} stands {off} in {side} the roof that the others show and nothing near bears it out; "
+        "it was left out. Read it again.", "normal test at 1 % over all readings", "surveyor",
+    ),
+    "roof-hump": Code("A high spot at {where}: {off} in above the fitted roof.", "computed", "roofer"),
+    "roof-low": Code("A low spot at {where}: {off} in below the fitted roof.", "computed", "roofer"),
+    # plane
+    "threshold-not-measured": Code(
+        "The door's threshold has {value} reading(s), {limit} needed: read the drop at {points}.",
+        "computed", "surveyor",
+    ),
+    "follows-threshold": Code(
+        "Following the threshold the deck rises {rise} in over its {span} in, give or take {error} in (two standard "
+        "errors {limit:.2f} in): a short door says little about a long deck.", "computed", "contractor",
+    ),
+    "height": Code(
+        "At {where} there are {available} in from roof to finished deck; decking {decking}, wood {wood} and clearance "
+        "{gap} need {needed} in.", "computed", "contractor",
+    ),
+    "height-short": Code(
+        "Too little height at {where}: {available} in from roof to finished deck with a step-down of {reveal} in; "
+        "decking {decking}, wood {wood} and clearance {gap} need {needed} in, {short} in more. {offers}",
+        "computed", "contractor",
+    ),
+    "deck-above-sill": Code(
+        "At {door} the deck would stand {over} in above the sill at {where}: water runs in.",
+        "common practice", "contractor",
+    ),
+    "door-step": Code(
+        "At {door} the step down to the deck is {step} in at {where}; a required egress door has its landing at most "
+        "1 1/2 in below the threshold, 7 3/4 in where the door does not swing over it.",
+        "IRC 2012 R311.3.1 and R311.3.2", "building official",
+    ),
+    "door-flush": Code(
+        "At {door} the deck lies {reveal} in under the sill at {where}: wind-driven rain and snow reach it; keep a "
+        "drain gap at the door and its flashing whole.", "common practice", "roofer",
+    ),
+    "accessible-threshold": Code(
+        "An accessible route is wanted; at {door} the change of level is {step} in, the limit is 1/2 in.",
+        "ADA Standards 2010 404.2.5, from memory", "building official",
+    ),
+    # layout
+    "outline-empty": Code(
+        "After edge gaps and obstacles less than {limit:.0f} sq ft of deck is left of {value:.1f} sq ft of roof; the "
+        "gaps asked are too wide or the outline is not right.", "computed", "contractor",
+    ),
+    "outline-split": Code(
+        "Edge gaps and obstacles cut the deck in parts; {value:.1f} sq ft beside the largest part is not framed.",
+        "computed", "contractor",
+    ),
+    "joist-direction": Code(
+        "Joists run at {value:.0f} degrees: {cuts} rips and {pads} pads, lying {water} % across the fall; the other way "
+        "takes {other_cuts} rips and {other_pads} pads at {other_water} %{stop}.", "computed", "contractor",
+    ),
+    "no-joists": Code(
+        "No joist of 18 in or more fits inside the rims; {value} joists, at least {limit} needed: the deck is too small "
+        "for this spacing and these gaps.", "computed", "contractor",
+    ),
+    # members
+    "stick-too-shallow": Code(
+        "{count} member(s) need wood {need} in deep (at {where}); the deepest stick asked for gives {have} in. A deeper "
+        "size, or a most clear gap of {most} in with shims to match, would serve.", "computed", "contractor",
+    ),
+    "no-profile": Code(
+        "{count} member(s), the worst {where}, find no profile between least depth and least clearance: {value:.2f} in "
+        "of play, {limit:.2f} in needed, {short} in short.", "computed", "contractor",
+    ),
+    "stick-too-short": Code(
+        "{where} needs {need} in in one stick; the longest that is asked for and reaches the roof gives {have} in.",
+        "computed", "contractor",
+    ),
+    # supports and structure
+    "shim-too-coarse": Code(
+        "The stack at {where} misses the roof by {value:.3f} in (up to {limit:.3f} in is usual); the thinnest shim at "
+        "hand is {step} in.", "computed", "contractor",
+    ),
+    "clear-gap": Code(
+        "The least clearance under wood at a pad is {gap} in, at {where}; {limit} in is usual, so that water and dirt "
+        "reach the outlets.", "common practice", "contractor",
+    ),
+    "clear-gap-at-hump": Code(
+        "Over the high spot at {where} the clearance is {gap} in; the least asked is {limit:.3f} in.",
+        "computed", "contractor",
+    ),
+    "bearing": Code(
+        "A pad presses the roof with {value:.1f} psi at {where}. {words}: the roofer and the insulation's maker decide.",
+        "common practice", "roofer",
+    ),
+    "pad-near-outlet": Code(
+        "{count} pad(s) stand within 12 in of an outlet, the nearest {away} in (under {where}).",
+        "common practice", "contractor",
+    ),
+    "pad-at-wall": Code(
+        "{count} pad(s) do not clear the roof's edge by 1/4 in, the first under {where}: use a narrower pad there.",
+        "computed", "contractor",
+    ),
+    "strength-bending": Code(
+        "Bending, {species} {grade}: {percent:.0f} % of what the wood may carry, most at {where} (limit 100 %); where "
+        "it is over, closer pads are needed than there is room for, or 1 size deeper.", "NDS 2018", "engineer",
+    ),
+    "strength-shear": Code(
+        "Shear, {species} {grade}: {percent:.0f} % of what the wood may carry, most at {where} (limit 100 %, pads as "
+        "close as 2 in apart were tried).", "NDS 2018", "engineer",
+    ),
+    "strength-taper": Code(
+        "Stress along the sawn taper, {species} {grade}: {percent:.0f} % used, most at {where} (limit 100 %, pads as "
+        "close as 2 in apart were tried).", "Wood Handbook (GTR-190) Eq. 9-15", "engineer",
+    ),
+    "strength-deflection-live": Code(
+        "Sag under live load: {percent:.0f} % of span/360 at {where} (limit 100 %, pads as close as 2 in apart were "
+        "tried).", "IRC 2018 Table R301.7, from memory", "engineer",
+    ),
+    "strength-deflection-total": Code(
+        "Sag under all load with creep: {percent:.0f} % of span/240 at {where} (limit 100 %, pads as close as 2 in "
+        "apart were tried).", "IBC Table 1604.3, from memory", "engineer",
+    ),
+    "strength-bearing": Code(
+        "Wood on its pad: {percent:.0f} % of what it bears across the grain, most at {where} (limit 100 %, pads as "
+        "close as 2 in apart were tried).", "NDS 2018 3.10", "engineer",
+    ),
+    "regrade-required": Code(
+        "{count} member(s) are ripped, which loses their grade stamp {grade}. At No. 3 they would be used to "
+        "{percent:.0f} % (worst {where}); over 100 % a grader or an engineer must pass them.",
+        "NDS 2018 4.1.7", "grader or engineer",
+    ),
+    "joist-lifts": Code(
+        "With some spans loaded and others not, {where} lifts off a pad with {pounds} lb: decking and rim hold it "
+        "down.{tips}", "computed", "contractor",
+    ),
+    "load-path": Code(
+        "The pads carry {value:.0f} lb together; the deck weighs and bears {limit:.0f} lb.", "computed", "engineer",
+    ),
+    "decking-weight": Code(
+        "The decking's species is not listed; {value:.1f} psf was taken.", "computed", "contractor",
+    ),
+    "weight": Code(
+        "Decking and framing weigh {value:.0f} lb, {psf} psf of deck; the worst pad carries {worst} lb. Whether the "
+        "roof bears deck, people and snow is an engineer's to say.", "computed", "engineer",
+    ),
+    # boards
+    "decking-span": Code(
+        "Joists {value:g} in apart under this decking; the table lets it span {limit:g} in.",
+        "IRC 2018 Table R507.7", "building official",
+    ),
+    "decking-span-unknown": Code(
+        "Joists {value:g} in apart under this decking: {why}.", "computed", "decking's maker",
+    ),
+    "feather-edge": Code(
+        "{count} board(s) are ripped narrower than {least} in at one end, the narrowest {where} to {value:.2f} in.",
+        "common practice", "contractor",
+    ),
+    "cover": Code(
+        "Boards cover {value:.3f} of the deck; width and gap give {limit:.3f}.", "computed", "contractor",
+    ),
     # adjustment: tapes, levels, datum
     "misclosure": Code(
         "{tape} reads {value:.2f} in {side} than the other tapes of the figure {where} give; "

@@ -21,13 +21,16 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog  # type: ignore[import-untyped]
+from scipy.sparse import csc_array  # type: ignore[import-untyped]
 
 Floats = NDArray[np.float64]
 Pattern = tuple[int, tuple[int, ...]]  # index of the stick length, indices of the piece lengths cut from it
 
 SLACK = 1e-6  # [in] far below what a saw can do, far above what adding floats loses
 STEPS_PER_INCH = 32  # grid of the knapsack tables
-WORK = 60_000_000  # table cells that the bound may fill; a count, not a clock, so that answers repeat
+HAND = 15  # pieces dealt together when patterns are priced
+DIVES = 25  # solves on the way down to whole sticks, at most about so many
+WORK = 150_000_000  # table cells that the bound may fill; a count, not a clock, so that answers repeat
 
 
 class PieceTooLong(ValueError):
@@ -287,24 +290,27 @@ def _improve(job: _Job, best: list[Pattern], coins: Sequence[Decimal]) -> tuple[
     tight = _Grid(job, np.ceil)
     rounds = int(min(120, WORK // (loose.cells + tight.cells) + 1))
     steady = np.zeros(len(job.take))
+    deal = np.random.default_rng(len(job.take))
     proven = 0.0
     for _ in range(rounds):
         if bought - bound <= SLACK:
             return best, bound
-        y, value = _duals(job, columns)
+        solved = _cover(np.array([job.cost[k] for k, _ in columns]), _matrix(job, columns), job.demand.astype(float))
+        y, value = np.maximum(-solved.ineqlin.marginals, 0.0), float(solved.fun)
         # Half way back to the values that proved most so far: duals of an unfinished programme swing wildly.
         for trial in ((steady + y) / 2, y):
             t = float((loose.most(trial) / job.cost).max())
             if t > 0 and (found := float(job.demand @ trial) / t) > proven:
                 proven, steady = found, trial / t
-            fresh = [c for c in tight.patterns(trial)
+            fresh = [c for c in tight.patterns(trial, deal)
                      if c not in seen and y[list(c[1])].sum() > job.cost[c[0]] * (1 + 1e-9)]
             if fresh:
                 break
         bound = max(bound, _round_up(proven, coins, bought))
         columns += fresh
         seen.update(dict.fromkeys(fresh))
-        if not fresh or value - proven <= 1e-5 * value:
+        # `value` only falls from here on: where it rounds to the bound already, more columns cannot lift that.
+        if not fresh or value - proven <= 1e-4 * value or _round_up(value, coins, bought) <= bound + SLACK:
             break
     if bought - bound > SLACK:
         best = _dive(job, columns, best, bound)
@@ -335,21 +341,32 @@ class _Grid:
                 table[take:] = np.maximum(table[take:], table[: len(table) - take] + many * y[i])
         return np.asarray(table[self.room])
 
-    def patterns(self, y: Floats) -> list[Pattern]:
-        """A set of pieces of greatest value for each stick."""
+    def patterns(self, y: Floats, deal: np.random.Generator) -> list[Pattern]:
+        """A set of pieces of greatest value for each stick, out of all pieces and out of random hands of them.
+
+        The hands together fill no more table than all pieces do, and spare the programme many rounds.
+        """
+        worth = [n for n, (i, _, _) in enumerate(self.items) if y[i] > 1e-12]
+        hands = np.array_split(deal.permutation(worth), max(1, len(worth) // HAND))
+        found: dict[Pattern, None] = {}
+        for hand in [worth, *(sorted(h.tolist()) for h in hands)]:
+            found.update(dict.fromkeys(self._best([self.items[n] for n in hand], y)))
+        return list(found)
+
+    def _best(self, items: Sequence[tuple[int, int, int]], y: Floats) -> list[Pattern]:
         table = np.zeros(self.room[-1] + 1)
-        used = [(i, many, take) for i, many, take in self.items if y[i] > 1e-12 and take < len(table)]
-        better = np.zeros((len(used), len(table)), dtype=bool)
-        for n, (i, many, take) in enumerate(used):
+        items = [item for item in items if item[2] < len(table)]
+        better = np.zeros((len(items), len(table)), dtype=bool)
+        for n, (i, many, take) in enumerate(items):
             with_it = table[: len(table) - take] + many * y[i]
             np.greater(with_it, table[take:] + 1e-12, out=better[n, take:])
             table[take:] = np.maximum(table[take:], with_it)
         found = []
         for room in self.room.tolist():
             held: list[int] = []
-            for n in range(len(used) - 1, -1, -1):
+            for n in range(len(items) - 1, -1, -1):
                 if better[n, room]:
-                    i, many, take = used[n]
+                    i, many, take = items[n]
                     held += [i] * many
                     room -= take
             if held:
@@ -358,39 +375,38 @@ class _Grid:
         return found
 
 
-def _matrix(job: _Job, columns: Sequence[Pattern]) -> Floats:
-    """How many of each piece each pattern holds, shape (n, columns)."""
-    matrix = np.zeros((len(job.take), len(columns)))
-    for j, (_, held) in enumerate(columns):
-        np.add.at(matrix[:, j], list(held), 1)
+def _matrix(job: _Job, columns: Sequence[Pattern]) -> Any:
+    """How many of each piece each pattern holds, sparse, shape (n, columns)."""
+    ends = np.cumsum([0, *(len(held) for _, held in columns)])
+    rows = np.concatenate([held for _, held in columns])
+    matrix = csc_array((np.ones(len(rows)), rows, ends), shape=(len(job.take), len(columns)))
+    matrix.sum_duplicates()
     return matrix
 
 
-def _duals(job: _Job, columns: Sequence[Pattern]) -> tuple[Floats, float]:
-    """Values of the pieces, shape (n,), and the cost of the programme over these columns."""
-    cost = [job.cost[k] for k, _ in columns]
-    solved = linprog(cost, A_ub=-_matrix(job, columns), b_ub=-job.demand.astype(float), method="highs-ds")
-    return np.maximum(-solved.ineqlin.marginals, 0.0), float(solved.fun)
+def _cover(cost: Floats, matrix: Any, demand: Floats) -> Any:
+    """Patterns of least cost, in parts, that cut at least the demand."""
+    return linprog(cost, A_ub=-matrix, b_ub=-demand, method="highs-ds")
 
 
 def _dive(job: _Job, columns: Sequence[Pattern], best: list[Pattern], bound: float) -> list[Pattern]:
-    """Buy the pattern that the programme wants most, solve it again for what is left, and so on.
+    """Buy the patterns that the programme wants most, solve it again for what is left, and so on.
 
     After each step the rest is packed by best fit, and the cheapest whole plan met on the way down is kept.
     """
-    matrix = _matrix(job, columns)
-    cost = np.array([job.cost[k] for k, _ in columns])
+    matrix, cost = _matrix(job, columns), np.array([job.cost[k] for k, _ in columns])
+    dense = matrix.toarray()
     fixed: list[Pattern] = []
     left, bought = job.demand.astype(float), job.total(best)
+    a_step = max(1, len(best) // DIVES)
     while left.any() and bought - bound > SLACK:
-        rows = left > 0
-        usable = np.flatnonzero((matrix <= left[:, None]).all(axis=0))
-        x = linprog(cost[usable], A_ub=-matrix[np.ix_(rows, usable)], b_ub=-left[rows], method="highs-ds").x
+        usable = np.flatnonzero((dense <= left[:, None]).all(axis=0))
+        x = _cover(cost[usable], matrix[:, usable], left).x
         wanted = usable[np.argsort(-np.round(x, 6), kind="stable")]
-        for j in wanted[: max(1, int((x > 1 - 1e-6).sum()))]:  # those wanted whole go together, else the greatest
-            if (matrix[:, j] <= left).all():
+        for j in wanted[: max(a_step, int((x > 1 - 1e-6).sum()))]:  # whole ones together, else the greatest
+            if (dense[:, j] <= left).all():
                 fixed.append(columns[j])
-                left = left - matrix[:, j]
+                left = left - dense[:, j]
         rest = _best_of_rules(replace(job, demand=left.astype(np.int64)))
         if job.total(fixed) + job.total(rest) < bought - SLACK:
             best = [(job.cheapest(held), held) for _, held in [*fixed, *rest]]

@@ -10,7 +10,6 @@ import numpy as np
 from framing.engine.documents import DatumCheck, Level
 
 
-
 @dataclass(frozen=True)
 class AdjustedLevel:
     """One reading: height `z` [in] above the datum of what it was taken `on`, its 1-based `number` in the round.

@@ -137,22 +137,20 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int 
     """
     xy = np.array(starts, dtype=float)
     weight = np.ones(net.rows) if used is None else used.astype(float)
-    free = net.free.ravel()
-    if not free.any() or not net.rows:
+    if not net.free.any() or not net.rows:
         return xy
-    damping: Floats = np.full(len(xy), 1e-6)
+    damping = np.full_like(xy[:, 0, 0], 1e-6)
     v = misfits(net, xy) * weight
     cost = (v**2).sum(axis=-1)
-    eye = np.eye(int(free.sum()))
+    eye = np.eye(int(net.free.sum()))
     for _ in range(rounds):
         a = slopes(net, xy) * weight[:, None]
         normal = np.swapaxes(a, -1, -2) @ a
         scale = np.maximum(np.einsum("mii->mi", normal), 1e-12)
         lhs = normal + eye * (damping[:, None] * scale + 1e-13 * scale.max(axis=-1, keepdims=True))[:, None, :]
         step = np.linalg.solve(lhs, np.swapaxes(a, -1, -2) @ v[..., None])[..., 0]
-        trial = xy.reshape(len(xy), -1).copy()
-        trial[:, free] += step
-        trial = trial.reshape(xy.shape)
+        trial = xy.copy()
+        trial[:, net.free] += step
         v_trial = misfits(net, trial) * weight
         cost_trial = (v_trial**2).sum(axis=-1)
         better = cost_trial <= cost + 1e-12
@@ -165,6 +163,13 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int 
         if np.abs(step[better]).max(initial=0.0) < 1e-10 and better.any():
             break
     return xy
+
+
+def general_position(net: Network) -> Floats:
+    """Known coordinates, and for the rest places that lie in no line or other special way; shape (n, 2). [in]"""
+    size = max(np.nanmax(np.abs(net.known), initial=0.0), net.length.max(initial=0.0), 1.0)
+    xy = np.random.default_rng(7).uniform(-size, size, net.known.shape)
+    return np.where(np.isnan(net.known), np.where(net.free, xy, 0.0), net.known)
 
 
 def loose(net: Network, xy: Floats | None = None, limit: float = np.inf) -> tuple[Floats, Bools]:
@@ -181,22 +186,17 @@ def loose(net: Network, xy: Floats | None = None, limit: float = np.inf) -> tupl
         Points that can move.
     """
     if xy is None:
-        size = max(np.nanmax(np.abs(net.known), initial=0.0), net.length.max(initial=0.0), 1.0)
-        general = np.random.default_rng(7).uniform(-size, size, net.known.shape)
-        general[~net.free] = 0.0
-        xy = np.where(np.isnan(net.known), general, net.known)
+        xy = general_position(net)
     count = int(net.free.sum())
-    directions: Floats
     moves: Bools = np.zeros(len(net.names), dtype=bool)
     if not count:
         return np.zeros((0, 0)), moves
     a = slopes(net, xy)
-    if not len(a):
-        directions = np.identity(count)
-    else:
-        _, strength, right = np.linalg.svd(a, full_matrices=True)
-        strength = np.pad(strength, (0, count - len(strength)))
-        directions = right[strength <= max(1e-9 * strength.max(initial=0.0), 1 / limit)].T
+    strength, right = np.zeros(count), np.identity(count)
+    if len(a):
+        _, found, right = np.linalg.svd(a, full_matrices=True)
+        strength[: len(found)] = found
+    directions: Floats = right[strength <= max(1e-9 * strength.max(), 1 / limit)].T
     size_of = np.zeros(net.free.shape)
     size_of[net.free] = np.abs(directions).max(axis=1, initial=0.0)
     return directions, size_of.max(axis=1) > (1e-6 if limit == np.inf else 0.1)
@@ -205,7 +205,7 @@ def loose(net: Network, xy: Floats | None = None, limit: float = np.inf) -> tupl
 def cofactors(net: Network, xy: Floats, used: Bools) -> tuple[Floats, Floats]:
     """Covariance of the free coordinates [in2], and of the weighted residuals of the used readings (0 elsewhere)."""
     a = slopes(net, xy) * used[:, None]
-    covariance = np.linalg.inv(a.T @ a) if a.shape[1] else np.zeros((0, 0))
+    covariance: Floats = np.linalg.inv(a.T @ a)
     residuals = np.diag(used.astype(float)) - a @ covariance @ a.T
     return covariance, residuals
 

@@ -506,7 +506,9 @@ def _let_go(
     who = np.flatnonzero(pulled.any(axis=1))
     if not who.size:
         return most, tips
-    # of each such beam no live load and the patterns that pull, packed to the front
+    # of each such beam no live load and the patterns that pull, packed to the front; all, where dead load alone
+    # pulls and live load deflects from there
+    pulled[pulled[:, 0]] = True
     pulled[:, 0] |= pulled.any(axis=1)
     packed = np.argsort(~pulled[who], axis=1, kind="stable")[:, : pulled[who].sum(axis=1).max()]
     held = np.take_along_axis(held[who], packed[..., None], axis=1)
@@ -698,8 +700,7 @@ class Strength:
 
     @property
     def governs(self) -> list[str]:
-        """The check with the greatest ratio, for each beam; the taper, itself made of two others, only if it alone
-        fails."""
+        """The check with the greatest ratio, for each beam; the taper, made of two others, only if it alone fails."""
         ratios = dict(self.ratios)
         taper = ratios.pop("taper")
         names, table = list(ratios), np.stack(list(ratios.values()))

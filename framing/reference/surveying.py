@@ -33,7 +33,7 @@ LARGE_SLIP = 1.0
 WEAK_POINT = 1.0
 """Standard error from which a point counts as weakly fixed. [in] Source: common practice."""
 
-LOST_POINT = 24.0
+LOST_POINT = 6.0
 """Standard error from which a point counts as not fixed at all. [in] Source: common practice."""
 
 GROSS_SLIP = (12.0, 0.05)

@@ -1,0 +1,220 @@
+"""Decking: every board piece on the deck's outline, its rips, and butt joints over joists.
+
+Stage: supports <-> structure -> boards. Rows run along the decking's direction, one board and one gap apart; the
+start is shifted so that no strip along a parallel side is narrower than the least rip where that can be had.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon, STRtree, box
+
+from framing.engine import length
+from framing.engine.checks import Check, check
+from framing.engine.documents import Build
+from framing.engine.layout import Deck, Line
+from framing.engine.roof import ring
+
+Array = NDArray[np.float64]
+
+LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice [in]; common practice
+SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
+JOINT_APART = 2  # joints of neighbouring rows keep this many joists apart where they can
+
+
+@dataclass(frozen=True)
+class Board:
+    """One piece of board: `polygon` in plan [in], `length` along its run [in], `rip` widths at both ends or None."""
+
+    id: str
+    kind: str
+    polygon: Polygon
+    length: float
+    rip: tuple[float, float] | None
+    skew_ends: int
+
+    def as_json(self) -> dict[str, Any]:
+        return {"id": self.id, "kind": self.kind, "polygon": ring(self.polygon), "length": self.length,
+                "rip": list(self.rip) if self.rip else None}
+
+
+@dataclass(frozen=True)
+class Decking:
+    """All boards, with how often they cross a member."""
+
+    boards: tuple[Board, ...]
+    direction: float
+    crossings: int
+    checks: tuple[Check, ...]
+
+
+def turned(xy: Array, degrees: float) -> Array:
+    """Points (n, 2) turned counter-clockwise about the origin."""
+    a = math.radians(degrees)
+    return np.asarray(xy @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]))
+
+
+def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float, longest: float) -> Decking:
+    """Boards along `direction` [degrees] over the members; none longer than `longest` [in].
+
+    A run that no joist divides within reach is left in one piece: the cutting plan then says that it is too long.
+    """
+    net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
+    members = [shapely.transform(n.shape, lambda xy: turned(xy, -direction)) for n in lines]
+    width, pitch = build.decking.width, build.decking.width + build.decking.gap
+    x0, low, x1, high = net.bounds
+    start, narrowest = _start(net, width, build.decking.gap)
+    rows = np.arange(math.floor((low - start) / pitch), math.ceil((high - start) / pitch) + 1)
+    y = start + rows * pitch
+    y = y[(y + width > low) & (y < high)]
+
+    strips = shapely.box(x0 - 1, y, x1 + 1, y + width)
+    parts, row = shapely.get_parts(shapely.intersection(strips, net), return_index=True)
+    keep = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)
+    parts, row = parts[keep], row[keep]
+    bounds = shapely.bounds(parts)
+    wide = bounds[:, 3] - bounds[:, 1] > SLIVER
+    parts, row, bounds = parts[wide], row[wide], bounds[wide]
+
+    crossing = _crossings(members, y + width / 2, x0, x1)
+    boards: list[Board] = []
+    joints_before: list[float] = []
+    joints_here: list[float] = []
+    sticks = sorted(v - build.saw.trim for v in build.decking.stock_lengths)
+    last_row = -1
+    for part, r, (a, _, b, _) in zip(parts, row, bounds, strict=True):
+        if r != last_row:
+            joints_before, joints_here, last_row = (joints_here if r == last_row + 1 else []), [], int(r)
+        joints = _joints(a, b, longest, crossing[r], joints_before, sticks)
+        joints_here = joints_here + joints
+        cuts = [a, *joints, b]
+        for k, (p, q) in enumerate(zip(cuts, cuts[1:], strict=False)):
+            piece = part if len(cuts) == 2 else part.intersection(box(p, y[r] - 1, q, y[r] + width + 1))
+            for one in getattr(piece, "geoms", [piece]):
+                if one.geom_type == "Polygon" and one.area > 0.5:
+                    boards.append(_board(f"B{len(boards) + 1}", one, y[r], width, direction))
+            del k
+    crossings = _count_crossings(boards, lines)
+    return Decking(tuple(boards), direction, crossings, tuple(_checks(boards, net, build, narrowest)))
+
+
+def _start(net: Polygon, width: float, gap: float) -> tuple[float, float]:
+    """Where the first row starts, and the narrowest strip that leaves along sides that run with the boards [in].
+
+    The first board is kept whole against the lowest such side unless that leaves a strip under the least rip
+    elsewhere; then the shift that leaves the widest narrowest strip is taken.
+    """
+    pitch = width + gap
+    xy = np.concatenate([np.array(r.coords) for r in [shapely.geometry.polygon.orient(net).exterior,
+                                                      *shapely.geometry.polygon.orient(net).interiors]])
+    run = np.diff(xy, axis=0)
+    level = (np.abs(run[:, 1]) <= 0.05) & (np.abs(run[:, 0]) > width)
+    sides = xy[:-1][level][:, 1]
+    deck_above = run[level][:, 0] > 0  # the deck lies on the left of its ring
+    low = float(net.bounds[1])
+    if not len(sides):
+        return low, width
+    shifts = np.r_[0.0, np.arange(0, pitch, pitch / 64)]
+    # how far into its row each side falls; what is left of that board is the strip along the side
+    into = np.mod(sides[None, :] - (low + shifts[:, None]), pitch)
+    above = np.where(into < width, width - into, width)
+    below = np.where(into > width, width, into)
+    left = np.where(deck_above, above, np.where(below < 1e-6, width, below))
+    narrowest = left.min(axis=1)
+    best = 0 if narrowest[0] >= LEAST_RIP else int(np.argmax(np.round(narrowest, 3)))
+    return low + float(shifts[best]) - (pitch if shifts[best] > 0 else 0), float(narrowest[best])
+
+
+def _crossings(members: Sequence[LineString], y: Array, x0: float, x1: float) -> list[Array]:
+    """For each row's middle line, where members cross it, x (n,) sorted [in]."""
+    middle = shapely.linestrings(np.stack([np.c_[np.full_like(y, x0 - 1), y], np.c_[np.full_like(y, x1 + 1), y]], 1))
+    tree = STRtree(members)
+    pairs = tree.query(middle, predicate="intersects")
+    points = shapely.intersection(middle[pairs[0]], np.array(members, object)[pairs[1]])
+    x = np.where(shapely.get_type_id(points) == 0, shapely.get_x(points), np.nan)
+    return [np.sort(x[(pairs[0] == i) & np.isfinite(x)]) for i in range(len(y))]
+
+
+def _joints(a: float, b: float, longest: float, joists: Array, before: Sequence[float],
+            sticks: Sequence[float]) -> list[float]:
+    """Butt joints of one run from a to b, over joists: fewest pieces, clear of the row before's, least wood bought."""
+    if b - a <= longest + 1e-6:
+        return []
+    inside = joists[(joists > a + 12) & (joists < b - 12)]
+    spacing = float(np.median(np.diff(joists))) if len(joists) > 1 else 0.0
+    places = np.r_[a, inside, b]
+    cost = np.full(len(places), np.inf)
+    came = np.zeros(len(places), int)
+    cost[0] = 0
+    near = np.array([any(abs(p - q) < JOINT_APART * spacing + 1 for q in before) for p in places])
+    for j in range(1, len(places)):
+        run = places[j] - places[:j]
+        bought = np.array([next((s for s in sticks if s >= r - 1e-6), np.inf) for r in run])
+        step = cost[:j] + np.where(run <= longest + 1e-6, 1000 + bought, np.inf) + (500 if near[j] else 0)
+        came[j] = int(np.argmin(step))
+        cost[j] = step[came[j]]
+    if not np.isfinite(cost[-1]):
+        return []
+    joints = []
+    j = int(came[-1])
+    while j > 0:
+        joints.append(float(places[j]))
+        j = int(came[j])
+    return joints[::-1]
+
+
+def _board(name: str, piece: Polygon, y: float, width: float, direction: float) -> Board:
+    """One piece with its rip read off near both ends, given back in the survey's frame."""
+    a, low, b, high = piece.bounds
+    run = b - a
+    inset = min(width, run / 4)
+    ends = shapely.linestrings([[(x, low - 1), (x, high + 1)] for x in (a + inset, b - inset)])
+    across = shapely.length(shapely.intersection(ends, piece))
+    # the share of both long edges that is still there: square or skew ends leave it, a rip does not
+    edges = shapely.linestrings([[(a, v), (b, v)] for v in (y + 1e-6, y + width - 1e-6)])
+    kept = shapely.length(shapely.intersection(edges, piece))
+    slant = _slant(piece, y, width)
+    whole = bool((kept >= run - slant - 0.01).all()) and bool((across >= width - 0.02).all())
+    rip = None if whole else (float(across[0]), float(across[1]))
+    shape = shapely.transform(piece, lambda xy: turned(xy, direction))
+    return Board(name, "field", shape, float(run), rip, int(slant > 0.1))
+
+
+def _slant(piece: Polygon, y: float, width: float) -> float:
+    """How much of the run its two ends' skew takes up together [in]: at most what a 45 degree end does, each."""
+    xy = np.array(piece.exterior.coords)
+    run = np.diff(xy, axis=0)
+    end = np.abs(run[:, 1]) > np.abs(run[:, 0]) * 0.5
+    return float(np.minimum(np.abs(run[end][:, 0]), width).sum())
+
+
+def _count_crossings(boards: Sequence[Board], lines: Sequence[Line]) -> int:
+    """How often a board lies across a member: one fastening each."""
+    if not boards or not lines:
+        return 0
+    tree = STRtree([b.polygon for b in boards])
+    return int(tree.query([n.shape for n in lines if n.role != "rim"], predicate="crosses").shape[1])
+
+
+def _checks(boards: Sequence[Board], net: Polygon, build: Build, narrowest: float) -> list[Check]:
+    found = []
+    thin = [b for b in boards if b.rip and min(b.rip) < LEAST_RIP - 1e-6]
+    if thin:
+        worst = min(thin, key=lambda b: min(b.rip or (0.0,)))
+        found.append(check("feather-edge", "caution", value=min(worst.rip or (0.0,)), limit=LEAST_RIP, where=worst.id,
+                           count=len(thin), least=length.write(LEAST_RIP)))
+    else:
+        found.append(check("feather-edge", "ok", value=min((min(b.rip) for b in boards if b.rip),
+                                                            default=build.decking.width),
+                           limit=LEAST_RIP, where="decking", count=0, least=length.write(LEAST_RIP)))
+    cover = sum(b.polygon.area for b in boards) / net.area
+    asked = build.decking.width / (build.decking.width + build.decking.gap)
+    found.append(check("cover", "ok", value=cover, limit=asked, unit="C62", where="decking"))
+    return found

@@ -1,0 +1,434 @@
+"""frame(survey, build) -> framing: the one room that knows the order of the stages."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from shapely import Point
+
+from framing.engine import drawings, length
+from framing.engine.adjustment import Adjustment, adjust
+from framing.engine.boards import Decking, lay_boards
+from framing.engine.checks import Check, check
+from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, plan
+from framing.engine.documents import (
+    Build,
+    DocumentRefused,
+    Fault,
+    Survey,
+    canonical_sha256,
+    check_together,
+    parse_build,
+    parse_survey,
+)
+from framing.engine.drainage import Drainage, against_frame, drain
+from framing.engine.labor import Task, estimate_hours
+from framing.engine.layout import Deck, Layout, edge_gap, lay_deck, lay_members
+from framing.engine.members import Member, saw_members
+from framing.engine.plane import Plane, find_plane, height_budget
+from framing.engine.roof import Roof, fit_roof, ring
+from framing.engine.supports import Frame, design_loads, find_ground, support
+from framing.engine.takeoff import Quantity, splices, take_off
+from framing.engine.uncertainty import vary
+from framing.reference.decking import decking_weight, joist_spacing
+from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
+
+ENGINE = "1.0"
+REFERENCE_DATA = "2026.1"
+ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
+LESS_THAN_ANY_STICK = 12.0  # [in]
+HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
+
+
+@dataclass(frozen=True)
+class Framing:
+    """The answer: the deck-framing/1 document, ready for JSON, and its drawings."""
+
+    document: dict[str, Any]
+    plan_svg: str
+    section_svg: str
+
+    @property
+    def stops(self) -> list[dict[str, Any]]:
+        return [c for c in self.document["checks"] if c["status"] == "stop"]
+
+
+@dataclass(frozen=True)
+class _Built:
+    """One candidate: joists in one direction, framed, decked and cut."""
+
+    layout: Layout
+    board_direction: float
+    frame: Frame
+    decking: Decking | None
+    plans: tuple[CutPlan, ...]
+    checks: tuple[Check, ...]
+
+
+@dataclass
+class _Answer:
+    """What has been computed so far; a stop ends the chain and the rest stays empty."""
+
+    adjusted: Adjustment
+    checks: list[Check]
+    roof: Roof | None = None
+    drainage: Drainage | None = None
+    deck: Deck | None = None
+    plane: Plane | None = None
+    built: _Built | None = None
+    quantities: tuple[Quantity, ...] = ()
+    tasks: tuple[Task, ...] = ()
+    uncertainty: dict[str, Any] | None = None
+
+    @property
+    def stopped(self) -> bool:
+        return any(c.status == "stop" for c in self.checks)
+
+
+def frame(survey: Mapping[str, Any] | bytes | str, build: Mapping[str, Any] | bytes | str) -> Framing:
+    """The framing of `survey` as `build` asks.
+
+    Raises DocumentRefused, with every fault of both documents, before anything is computed.
+    """
+    parsed_survey, parsed_build = _parse_both(survey, build)
+    check_together(parsed_survey, parsed_build)
+    answer = _compute(parsed_survey, parsed_build)
+    document = _document(answer, parsed_survey, parsed_build, _hash(survey), _hash(build))
+    sheet = drawings.Sheet(parsed_survey, parsed_build, answer.adjusted, answer.roof, answer.deck, answer.plane,
+                           answer.built.layout if answer.built else None, answer.built.frame if answer.built else None)
+    return Framing(document, drawings.plan_svg(sheet), drawings.section_svg(sheet))
+
+
+def _parse_both(survey: Mapping[str, Any] | bytes | str,
+                build: Mapping[str, Any] | bytes | str) -> tuple[Survey, Build]:
+    """Both documents, or the faults of both in one refusal."""
+    faults: list[Fault] = []
+    large = False
+    parsed: list[Any] = []
+    for parse, source in ((parse_survey, survey), (parse_build, build)):
+        try:
+            parsed.append(parse(source))
+        except DocumentRefused as refused:
+            faults += refused.faults
+            large = large or refused.too_large
+    if faults:
+        raise DocumentRefused(faults, too_large=large)
+    return parsed[0], parsed[1]
+
+
+def _hash(source: Mapping[str, Any] | bytes | str) -> str:
+    """Hash of a document that has been parsed: of its JSON, however it was spaced."""
+    return canonical_sha256(source if isinstance(source, Mapping) else json.loads(source))
+
+
+def _compute(survey: Survey, build: Build) -> _Answer:
+    adjusted = adjust(survey)
+    answer = _Answer(adjusted, list(adjusted.checks))
+    answer.checks += _given(survey, build)
+    if answer.stopped:
+        return answer
+    answer.roof = fit_roof(survey, adjusted)
+    answer.checks += answer.roof.checks
+    if not answer.roof.facets:
+        return answer
+    answer.drainage = drain(survey, adjusted, answer.roof, build.rain)
+    answer.checks += answer.drainage.checks
+    answer.deck, deck_checks = lay_deck(survey, build, adjusted)
+    answer.checks += deck_checks
+    if answer.deck is None:
+        return answer
+    answer.plane, plane_checks = find_plane(survey, build, adjusted, answer.deck.outline)
+    answer.checks += plane_checks
+    if answer.plane is None:
+        return answer
+    answer.checks += height_budget(build, answer.plane, answer.roof, answer.deck.net).checks
+    if answer.stopped:
+        return answer
+
+    answer.built = _better(survey, build, adjusted, answer.roof, answer.deck, answer.plane)
+    answer.checks += answer.built.checks
+    if answer.stopped or answer.built.decking is None:
+        return answer
+    built, framed = answer.built, answer.built.frame
+    answer.checks += _frame_checks(survey, build, adjusted, answer.roof, answer.plane, answer.drainage, framed)
+    answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
+    weight = _weight(build, framed, answer.deck)
+    answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
+    answer.checks.append(check("weight", "note", value=weight, unit="LBR", where="deck",
+                               psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{max((s.reaction_most for s in framed.supports), default=0):.0f}"))
+    readings = max(1, sum(r.point in answer.plane.door.points for r in adjusted.levels))
+    answer.uncertainty = vary(build, answer.plane, answer.roof, framed.members, framed.supports,
+                              survey.level_sigma / math.sqrt(min(readings, 3)))
+    return answer
+
+
+def _given(survey: Survey, build: Build) -> list[Check]:
+    """What was not given or is not worked out here, said at the start so that nobody counts on it."""
+    found = []
+    missing = [
+        ("outlets", not survey.outlets), ("insulation and its strength",
+                                          survey.roof is None or survey.roof.insulation_strength is None),
+        ("parapet and edge heights", not survey.edges or any(e.height is None and e.against == "parapet"
+                                                             for e in survey.edges)),
+        ("access and the longest stick that reaches the roof",
+         survey.access is None or survey.access.longest_stick is None),
+        ("moisture of the joist stock", build.joists.moisture is None),
+    ]
+    found += [check("not-measured", "caution", unit="EA", where="survey", what=f"{what}: not given")
+              for what, absent in missing if absent]
+    beyond = [
+        ("picture frame: boards are laid without it", build.decking.border_courses > 0),
+        ("drifted snow: an engineer adds it", build.loads.drift > 0),
+        ("heavy things on the deck: an engineer carries them", bool(build.loads.heavy)),
+        ("lap splices: butt joints over pads are laid instead", build.joists.splice == "lapped"),
+        ("lift-out panels over outlets: lay them on site", bool(build.access_panels) or bool(survey.outlets)),
+    ]
+    found += [check("not-covered", "caution", unit="EA", where="build", what=what, acknowledge="engineer" in what)
+              for what, asked in beyond if asked]
+    return found
+
+
+def _directions(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane) -> list[tuple[float, float]]:
+    """(joist, board) directions to try [degrees]: what is given, else both ways along the door's wall."""
+    joists, boards = build.joists.direction, build.decking.direction
+    if joists != "auto" and boards != "auto":
+        return [(float(joists), float(boards))]
+    if joists != "auto":
+        return [(float(joists), float(joists) + 90)]
+    if boards != "auto":
+        return [(float(boards) - 90, float(boards))]
+    corners = np.array([[adjusted.points[c].x, adjusted.points[c].y] for c in survey.corners])
+    door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points
+                     if p in adjusted.points]).mean(axis=0)
+    run = np.roll(corners, -1, axis=0) - corners
+    t = np.clip(((door - corners) * run).sum(axis=1) / (run**2).sum(axis=1), 0, 1)
+    wall = int(np.argmin(np.hypot(*(corners + t[:, None] * run - door).T)))
+    along = math.degrees(math.atan2(run[wall, 1], run[wall, 0]))
+    return [(along, along + 90), (along + 90, along + 180)]
+
+
+def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane) -> _Built:
+    """The better of the directions: fewest stops, then least of sawing, pads and joists across the water's way."""
+    framed = [(_frame_one(survey, build, adjusted, roof, deck, plane, j), j, b)
+              for j, b in _directions(survey, build, adjusted, plane)]
+
+    def cost(candidate: tuple[tuple[Layout, Frame], float, float]) -> tuple[int, float]:
+        (_, f), joist, _ = candidate
+        return sum(c.status == "stop" for c in f.checks), _effort(f, roof, joist)
+
+    framed.sort(key=cost)
+    (layout, framing), joist, board = framed[0]
+    checks = list(framing.checks)
+    if len(framed) > 1:
+        (_, other), across, _ = framed[1]
+        checks.append(check(
+            "joist-direction", "note", value=joist % 180, unit="DD", where="frame",
+            cuts=_cuts(framing), pads=len(framing.supports), other_cuts=_cuts(other), other_pads=len(other.supports),
+            water=f"{_across(roof, joist):.0f}", other_water=f"{_across(roof, across):.0f}",
+            stop=" (the other way cannot be framed)" if cost(framed[1])[0] else ""))
+    if any(c.status == "stop" for c in checks) or not framing.supports:
+        return _Built(layout, board, framing, None, (), tuple(checks))
+    longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
+    decking = lay_boards(deck, layout.lines, build, board, longest)
+    checks += decking.checks
+    angle = abs((board - joist + 90) % 180 - 90)
+    widest = joist_spacing(build.decking.species or "", build.decking.thickness, angle)
+    if widest.most is not None:
+        checks.append(check("decking-span", "ok" if build.joists.spacing <= widest.most + 1e-9 else "stop",
+                            value=build.joists.spacing, limit=widest.most, where="decking", source=widest.source))
+    else:
+        checks.append(check("decking-span-unknown", "caution", value=build.joists.spacing, where="decking",
+                            source=widest.source, why=widest.source))
+    plans: tuple[CutPlan, ...] = ()
+    try:
+        plans = _cut(survey, build, framing, decking)
+    except PieceTooLong as error:
+        checks.append(check("stick-too-short", "stop", value=error.longest, limit=error.piece.length,
+                            where=error.piece.owner, have=length.write(error.longest),
+                            need=length.write(error.piece.length)))
+    return _Built(layout, board, framing, decking, plans, tuple(checks))
+
+
+def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane,
+               direction: float) -> tuple[Layout, Frame]:
+    """Layout, members and supports with the joists along `direction`."""
+    names = list(zip(survey.corners, (*survey.corners[1:], survey.corners[0]), strict=True))
+    room = min(edge_gap(survey, build, a, b) for a, b in names)
+    door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
+    anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
+    layout = lay_members(build, deck, direction, room=room, anchor=anchor)
+    longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
+    if longest < LESS_THAN_ANY_STICK:
+        reach = survey.access.longest_stick if survey.access else None
+        stop = check("stick-too-short", "stop", value=reach or 0.0, limit=min(build.joists.stock_lengths),
+                     where="access", have=length.write(reach or 0.0),
+                     need=length.write(min(build.joists.stock_lengths)))
+        return layout, Frame((), (), 0.0, 0.0, (stop,))
+    members, checks = saw_members(layout.lines, build, plane, roof, longest)
+    ids = {m.id for m in members}
+    carrying = [m for m in members if m.role in ("joist", "edge")]
+    if checks or not any(m.role == "joist" for m in carrying):
+        if not checks:
+            checks = [check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame")]
+        return layout, Frame(tuple(members), (), 0.0, 0.0, tuple(checks))
+    layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids))
+    weight = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
+                            build.decking.gap)
+    plf = {m.id: _plf(build, m) for m in members}
+    load = design_loads(build, members, deck, weight.psf, plf)
+    framed = support(members, layout, build, plane, find_ground(survey, adjusted, roof, deck), load, deck.net_sqft)
+    known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
+                                           source=weight.source)]
+    return layout, replace(framed, checks=(*checks, *known, *framed.checks))
+
+
+def _plf(build: Build, m: Member) -> float:
+    """Weight of a member [lb/ft]: treated stock bought wet is heavier."""
+    s, d = m.profile.T
+    mean = float((np.diff(s) * (d[1:] + d[:-1]) / 2).sum() / np.diff(s).sum())
+    dry = float(framing_weight_plf(build.joists.species, np.array(mean)))
+    wet = FRESH_TREATED_PCF * m.thickness * mean / 144
+    return max(dry, wet) if build.joists.moisture == "wet" else dry
+
+
+def _longest(survey: Survey, sticks: tuple[float, ...], trim: float) -> float:
+    """The longest piece that the sticks that reach the roof can give [in]."""
+    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
+    return max((v - trim for v in sticks if v <= reach + 1e-6), default=0.0)
+
+
+def _cuts(f: Frame) -> int:
+    """Straight rips that the saw makes."""
+    return sum(len(m.profile) - 1 for m in f.members if m.ripped)
+
+
+def _across(roof: Roof, joist: float) -> float:
+    """How far joists lie across the fall, 0..100: the mean over the roof of the sine between joist and fall."""
+    area = np.array([f.polygon.area * f.slope_in_per_ft for f in roof.facets])
+    angle = np.radians([f.falls_toward - joist for f in roof.facets])
+    return float(100 * (np.abs(np.sin(angle)) * area).sum() / max(area.sum(), 1e-9))
+
+
+def _effort(f: Frame, roof: Roof, joist: float) -> float:
+    """Person-hours of what differs between directions: rips, pads, splices, and a judgement on the water's way."""
+    rips = sum(m.line.length for m in f.members if m.ripped) / 12
+    return (0.045 * rips + 0.09 * len(f.supports) + 0.12 * splices(f)
+            + ACROSS_WATER_HOURS * _across(roof, joist) / 100)
+
+
+def _cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> tuple[CutPlan, ...]:
+    """Cutting plans: one for each size of lumber and one for the boards."""
+    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
+
+    def usable(lengths: tuple[float, ...]) -> tuple[float, ...]:
+        return tuple(v for v in lengths if v <= reach + 1e-6)
+
+    plans = []
+    for size in sorted({m.size for m in f.members}, key=lambda k: int(k.split("x")[1])):
+        pieces = [Piece(m.id, "member", i, b - a) for m in f.members if m.size == size
+                  for i, (a, b) in enumerate(m.pieces, 1)]
+        prices = (build.joists.stock_prices or {}).get(size)
+        plans.append(plan(pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices),
+                          kerf=build.saw.kerf, trim=build.saw.trim))
+    pieces = [Piece(b.id, "board", 1, b.length) for b in decking.boards]
+    stock = Stock(f"decking/{build.decking.item}", build.decking.item, usable(build.decking.stock_lengths),
+                  build.decking.stock_prices)
+    return (*plans, plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim))
+
+
+def _weight(build: Build, f: Frame, deck: Deck) -> float:
+    """What goes up: decking and framing [lb]."""
+    psf = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
+                         build.decking.gap).psf
+    return psf * deck.net_sqft + sum(_plf(build, m) * m.line.length / 12 for m in f.members)
+
+
+def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, plane: Plane, drainage: Drainage,
+                  f: Frame) -> list[Check]:
+    """Checks that compare two stages: the water against the wood, the wood against high spots of the roof."""
+    found = []
+    at = np.array([s.at for s in f.supports])
+    under = build.decking.thickness + build.joists.tape_thickness
+    found += against_frame(
+        drainage,
+        supports_xy=at,
+        supports_roof_z=np.array([s.roof_z for s in f.supports]),
+        clear_gaps=np.array([s.clear_gap for s in f.supports]),
+        deck_top=plane.height,
+        sill_z=plane.sill,
+    )
+    for a in roof.anomalies:
+        spot = Point(adjusted.points[a.point].x, adjusted.points[a.point].y)
+        if a.offset <= 0 or not f.members:
+            continue
+        m = min(f.members, key=lambda m: m.line.shape.distance(spot))
+        if m.line.shape.distance(spot) > HUMP_REACH:
+            continue
+        s = np.array([m.line.shape.project(spot)])
+        near = m.line.at(s)
+        gap = float((plane.height(near) - under - m.depth(s) - roof.height(near))[0]) - a.offset
+        found.append(check("clear-gap-at-hump", "caution" if gap < build.supports.clear_gap.least - 1e-9 else "ok",
+                           value=gap, limit=build.supports.clear_gap.least, where=f"{m.id} at {a.point}",
+                           gap=f"{gap:.2f}"))
+    return found
+
+
+def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, build_hash: str) -> dict[str, Any]:
+    """The deck-framing/1 document, in plain JSON values."""
+    roof, built = answer.roof, answer.built
+    framed = built.frame if built else None
+    suspects = [list(s) for s in answer.adjusted.suspects] + ([list(s) for s in roof.suspects] if roof else [])
+    document: dict[str, Any] = {
+        "format": "deck-framing/1",
+        "name": survey.name,
+        "survey_adjustment": {**answer.adjusted.as_json(), "suspects": suspects},
+        "roof": roof.as_json() if roof else {"facets": [], "breaklines": [], "anomalies": [], "ponds": []},
+        "plane": answer.plane.as_json() if answer.plane else {"z0": 0.0, "sx": 0.0, "sy": 0.0, "reveals": {}},
+        "outline": ring(answer.deck.outline) if answer.deck else [],
+        "holes": [ring(h) for h in answer.deck.holes] if answer.deck else [],
+        "net_sqft": answer.deck.net_sqft if answer.deck else 0.0,
+        "loads": {"dead": framed.dead if framed else 0.0, "live": framed.live if framed else build.loads.live},
+        "directions": {"joists": built.layout.direction % 180, "boards": built.board_direction % 180} if built else {},
+        "members": [m.as_json([s.s for s in framed.on(m.id)]) for m in framed.members] if framed else [],
+        "supports": [s.as_json() for s in framed.supports] if framed else [],
+        "boards": [b.as_json() for b in built.decking.boards] if built and built.decking else [],
+        "stock_plan": [row for p in built.plans for row in p.stock_plan()] if built else [],
+        "stock_bound": [p.stock_bound() for p in built.plans] if built else [],
+        "checks": [c.as_json() for c in _ordered(answer.checks)],
+        "quantities": [q.as_json() for q in answer.quantities],
+        "labor": [t.as_json() for t in answer.tasks],
+        "uncertainty": answer.uncertainty or {"trials": 0, "seed": 0, "shims": {}, "gap_below_least": 0.0,
+                                              "quantities": {}},
+        "provenance": {"engine": ENGINE, "reference_data": REFERENCE_DATA, "survey_sha256": survey_hash,
+                       "build_sha256": build_hash},
+    }
+    if answer.drainage:
+        document["roof"]["ponds"] = [p.as_json() for p in answer.drainage.ponds]
+    plain: dict[str, Any] = _plain(document)
+    return plain
+
+
+def _ordered(checks: list[Check]) -> list[Check]:
+    """Stops first, then what must be acknowledged, cautions, notes, and what is well; in order of finding within."""
+    rank = {"stop": 0, "caution": 2, "note": 3, "ok": 4}
+    return sorted(checks, key=lambda c: (1 if c.acknowledge and c.status != "stop" else rank[c.status]))
+
+
+def _plain(value: Any) -> Any:
+    """JSON values only: no numpy scalars, floats to a millionth."""
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return value
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return round(float(value), 6) + 0.0
+    return value

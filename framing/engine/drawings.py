@@ -1,0 +1,363 @@
+"""Drawings as SVG: the plan from above, and a section through the door and the highest roof.
+
+Stage: everything -> drawings. Line work in ink with one accent; each drawing carries a title and a description for
+people who cannot see it. Plans are drawn as seen from above, y up the page.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString, Point, Polygon
+
+from framing.engine import length
+from framing.engine.adjustment import Adjustment
+from framing.engine.documents import Build, Survey
+from framing.engine.layout import Deck, Layout
+from framing.engine.members import Member
+from framing.engine.plane import Plane, corner_places
+from framing.engine.roof import Roof
+from framing.engine.supports import Frame
+
+Array = NDArray[np.float64]
+_At = Callable[[Iterable[float]], tuple[float, float]]
+_AtSection = Callable[[float, float], tuple[float, float]]
+
+INK, PALE, ACCENT, WATER, WOOD = "#22201c", "#8d8779", "#9a4a1c", "#2f6d8a", "#e9dfca"
+FONT = "font-family=\"'DejaVu Sans', Verdana, sans-serif\""
+MARGIN = 26.0  # room for dimensions round the plan [in]
+SECTION_RUN = 60.0  # how far a section looks from the wall [in]
+NEAR_MEMBER = 24.0  # a member this near a section's line is drawn in it [in]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What there is to draw; later stages are None where a stop ended the chain before them."""
+
+    survey: Survey
+    build: Build
+    adjusted: Adjustment
+    roof: Roof | None
+    deck: Deck | None
+    plane: Plane | None
+    layout: Layout | None
+    frame: Frame | None
+
+
+def plan_svg(sheet: Sheet) -> str:
+    """The plan: roof, slopes, break lines, outlets, deck, members, pads, door, dimensions of the roof's sides."""
+    corners = [(c, sheet.adjusted.points[c]) for c in sheet.survey.corners if c in sheet.adjusted.points]
+    xy = np.array([[p.x, p.y] for _, p in corners]).reshape(-1, 2)
+    if len(xy) < 3:
+        return _svg(240, 60, "Plan", "The corners are not fixed by the survey.",
+                    [_text(10, 30, "The corners are not fixed by the survey yet.", 8)])
+    low, high = xy.min(axis=0) - MARGIN, xy.max(axis=0) + MARGIN
+    size = float(max(high - low)) / 52  # text height that stays readable on a letter page
+
+    def at(p: Iterable[float]) -> tuple[float, float]:
+        x, y = p
+        return float(x) - low[0], float(high[1] - y)
+
+    parts = [_ring(map(at, xy), f'fill="none" stroke="{INK}" stroke-width="1.2"')]
+    if sheet.roof:
+        parts += _roof_parts(sheet.roof, at, size)
+    if sheet.deck:
+        parts.append(_ring(map(at, _coords(sheet.deck.outline)), f'fill="{WOOD}" fill-opacity="0.45" stroke="{ACCENT}"'
+                           ' stroke-width="1.1"'))
+        parts += [_ring(map(at, _coords(h)), f'fill="#ffffff" stroke="{ACCENT}" stroke-width="0.8"')
+                  for h in sheet.deck.holes]
+    if sheet.frame:
+        parts += _member_parts(sheet.frame, at, size)
+    elif sheet.layout:
+        parts += [_line(at(n.start), at(n.end), f'stroke="{INK}" stroke-width="0.5"') for n in sheet.layout.lines]
+    parts += _outlet_parts(sheet, at, size) + _door_parts(sheet, at, size) + _dimensions(corners, at, size)
+    count = sum(m.role == "joist" for m in sheet.frame.members) if sheet.frame else 0
+    pads = len(sheet.frame.supports) if sheet.frame else 0
+    slopes = "; ".join(f"{f.slope_in_per_ft:.2f} in a foot" for f in sheet.roof.facets) if sheet.roof else "not known"
+    about = (f"Roof of {len(corners)} sides, {sheet.adjusted.area_sqft:.1f} square feet, slopes {slopes}. "
+             f"{count} joists on {pads} pads; {len(sheet.survey.outlets)} outlets. House side and door are marked.")
+    return _svg(*(high - low), f"Plan of {sheet.survey.name}", about, parts)
+
+
+def _roof_parts(roof: Roof, at: _At, size: float) -> list[str]:
+    """Slope arrows with their figures, and break lines."""
+    parts = []
+    for f in roof.facets:
+        c = f.polygon.representative_point()
+        run = 3.2 * size
+        d = np.array([math.cos(math.radians(f.falls_toward)), math.sin(math.radians(f.falls_toward))])
+        a, b = np.array([c.x, c.y]) - d * run, np.array([c.x, c.y]) + d * run
+        side = np.array([-d[1], d[0]]) * size * 0.5
+        head = [b, b - d * size + side, b - d * size - side]
+        parts += [
+            _line(at(a), at(b), f'stroke="{WATER}" stroke-width="{size / 7:.2f}"'),
+            _ring(map(at, head), f'fill="{WATER}"'),
+            _text(*at(np.array([c.x, c.y]) + np.array([0, size * 0.8])), f"{f.slope_in_per_ft:.2f} in/ft", size, WATER,
+                  "middle", halo=True),
+        ]
+    for b in roof.breaks:
+        ends = np.array(b.line.coords)
+        parts.append(_line(at(ends[0]), at(ends[-1]), f'stroke="{WATER}" stroke-width="{size / 5:.2f}" '
+                           f'stroke-dasharray="{size:.1f} {size / 2:.1f}"'))
+        parts.append(_text(*at(ends[-1] + (ends[0] - ends[-1]) * 0.06), b.kind, size, WATER, "start", halo=True))
+    return parts
+
+
+def _member_parts(frame: Frame, at: _At, size: float) -> list[str]:
+    parts = []
+    for m in frame.members:
+        wide = "1.5" if m.role != "blocking" else "1.0"
+        parts.append(_line(at(m.line.start), at(m.line.end), f'stroke="{INK}" stroke-width="{wide}"'
+                           ' stroke-opacity="0.8"'))
+    squares = []
+    for s in frame.supports:
+        x, y = at(s.at)
+        a, b = s.pad_size
+        squares.append(f"M{x - a / 2:.1f} {y - b / 2:.1f}h{a:.1f}v{b:.1f}h{-a:.1f}z")
+    parts.append(f'<path d="{"".join(squares)}" fill="#ffffff" fill-opacity="0.75" stroke="{INK}" '
+                 'stroke-width="0.4"/>')
+    for m in frame.members:
+        if m.role in ("joist", "edge", "rim"):
+            p = m.line.at(np.array([min(m.line.length / 2, 4 * size)]))[0]
+            parts.append(_text(*at(p), m.id, size * 0.8, INK, "middle", halo=True))
+        for s in m.splices:
+            x, y = at(m.line.at(np.array([s]))[0])
+            parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size / 4:.1f}" fill="{ACCENT}"/>')
+    return parts
+
+
+def _outlet_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
+    parts = []
+    for o in sheet.survey.outlets:
+        if o.point in sheet.adjusted.points:
+            p = sheet.adjusted.points[o.point]
+            x, y = at((p.x, p.y))
+            r = size * 0.6
+            mark = (f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}" fill="{WATER}"/>' if o.kind == "drain" else
+                    f'<rect x="{x - r:.1f}" y="{y - r:.1f}" width="{2 * r:.1f}" height="{2 * r:.1f}" fill="{WATER}"/>')
+            word = o.kind if o.purpose == "primary" else f"overflow {o.kind}"
+            parts += [mark, _text(x, y - size, f"{o.point} {word}", size, WATER, "middle", halo=True)]
+    return parts
+
+
+def _door_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
+    parts = []
+    for d in sheet.survey.all_doors:
+        points = [sheet.adjusted.points[p] for p in d.points if p in sheet.adjusted.points]
+        if points:
+            a, b = at((points[0].x, points[0].y)), at((points[-1].x, points[-1].y))
+            middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2 + 1.6 * size)
+            parts += [_line(a, b, f'stroke="{ACCENT}" stroke-width="{size / 2:.1f}"'),
+                      _text(*middle, d.name, size, ACCENT, "middle", halo=True)]
+    return parts
+
+
+def _dimensions(corners: Sequence[tuple[str, Point]], at: _At, size: float) -> list[str]:
+    """Corner names, and each side's adjusted length with what it stands against left to the survey."""
+    parts = []
+    xy = np.array([[p.x, p.y] for _, p in corners])
+    centre = xy.mean(axis=0)
+    for (name, _), here, then in zip(corners, xy, np.roll(xy, -1, axis=0), strict=True):
+        out = (here - centre) / max(float(np.hypot(*(here - centre))), 1e-9)
+        parts.append(_text(*at(here + out * size * 1.4), name, size * 1.2, INK, "middle"))
+        middle, run = (here + then) / 2, then - here
+        normal = np.array([run[1], -run[0]]) / max(float(np.hypot(*run)), 1e-9)
+        normal = normal if normal @ (middle - centre) > 0 else -normal
+        x, y = at(middle + normal * size * 1.7)
+        turn = -math.degrees(math.atan2(run[1], run[0]))
+        turn = (turn + 90) % 180 - 90
+        parts.append(_text(x, y, length.write(float(np.hypot(*run)), feet=True), size, INK, "middle", turn=turn))
+    return parts
+
+
+def section_svg(sheet: Sheet) -> str:
+    """Two sections at true proportion: square off the wall through the door, and along a member at the highest roof."""
+    if sheet.plane is None or sheet.roof is None or sheet.deck is None:
+        return _svg(240, 60, "Section at the door", "The door or the roof is not measured yet.",
+                    [_text(10, 30, "No section: the door or the roof is not measured yet.", 8)])
+    door = [sheet.adjusted.points[p] for p in sheet.plane.door.points if p in sheet.adjusted.points]
+    sill = np.array([np.mean([p.x for p in door]), np.mean([p.y for p in door])])
+    inward = _inward(sill, sheet.deck.outline, door)
+    first, words = _section(sheet, sill, inward, f"Section at {sheet.plane.door.name}", wall=True)
+    xy = corner_places(sheet.roof, sheet.deck.net)
+    top = xy[int(np.argmin(sheet.plane.height(xy) - sheet.roof.height(xy)))]
+    start, along = _highest_cut(sheet, top)
+    second, more = _section(sheet, start, along, "Section where the roof stands highest", wall=False)
+    parts = [*first, f'<g transform="translate(0 {_HEIGHT})">', *second, "</g>"]
+    return _svg(_WIDTH, 2 * _HEIGHT, "Sections at the door and at the highest roof", f"{words} {more}", parts)
+
+
+_WIDTH, _HEIGHT = 118.0, 40.0
+
+
+def _inward(sill: Array, outline: Polygon, door: Sequence[Point]) -> Array:
+    """The way from the door onto the deck, square to its threshold where that has a length."""
+    if len(door) > 1 and math.hypot(door[-1].x - door[0].x, door[-1].y - door[0].y) > 1:
+        run = np.array([door[-1].x - door[0].x, door[-1].y - door[0].y])
+        n = np.array([-run[1], run[0]]) / np.hypot(*run)
+        return n if outline.distance(Point(sill + n * 24)) <= outline.distance(Point(sill - n * 24)) else -n
+    to = np.array(outline.centroid.coords[0]) - sill
+    return np.asarray(to / max(float(np.hypot(*to)), 1e-9))
+
+
+def _highest_cut(sheet: Sheet, top: Array) -> tuple[Array, Array]:
+    """Start and direction of a cut along the joists, with the highest place in its middle."""
+    turn = math.radians(sheet.layout.direction) if sheet.layout else 0.0
+    along = np.array([math.cos(turn), math.sin(turn)])
+    assert sheet.deck is not None
+    inside = np.array(sheet.deck.outline.centroid.coords[0]) - top
+    off = np.array([-along[1], along[0]])
+    # a corner of a facet may lie on the deck's very side: step in to the nearest wood
+    step = off * math.copysign(min(8.0, abs(float(inside @ off))), float(inside @ off))
+    return np.asarray(top + step - along * SECTION_RUN / 2), along
+
+
+def _section(sheet: Sheet, start: Array, along: Array, title: str, *, wall: bool) -> tuple[list[str], str]:
+    """One section from `start`, and its description. Drawn at the same scale both ways."""
+    assert sheet.plane is not None and sheet.roof is not None and sheet.deck is not None
+    s = np.linspace(0, SECTION_RUN, 121)
+    xy = start + s[:, None] * along
+    inside = np.array([sheet.roof.outline.buffer(0.5).covers(Point(p)) for p in xy[[0, -1]]])
+    cut = LineString([xy[0], xy[-1]])
+    roof_z, top_z = sheet.roof.height(xy), sheet.plane.height(xy)
+    above = sheet.build.decking.thickness + sheet.build.joists.tape_thickness
+    zero = float(max(top_z.max(), sheet.plane.sill if wall else -1e9)) + 3.0
+    left, top = 22.0, 7.0
+
+    def at(distance: float, z: float) -> tuple[float, float]:
+        return left + distance, top + zero - z
+
+    parts = [_text(2, 4.2, title, 2.6, INK, weight="bold")]
+    ground = [at(a, z) for a, z in zip(s, roof_z, strict=True)]
+    parts.append(_ring([*ground, at(SECTION_RUN, float(roof_z.min()) - 2.5), at(0, float(roof_z.min()) - 2.5)],
+                       f'fill="#d9d4c7" stroke="none"'))
+    parts.append(_path(ground, f'fill="none" stroke="{INK}" stroke-width="0.5"'))
+    on_deck = cut.intersection(sheet.deck.net)
+    for run in getattr(on_deck, "geoms", [on_deck]):
+        if run.geom_type == "LineString" and run.length > 0.1:
+            d = np.array([np.hypot(*(np.array(p) - start)) for p in run.coords])[[0, -1]]
+            t = np.interp(d, s, top_z)
+            parts.append(_ring([at(d[0], t[0]), at(d[1], t[1]), at(d[1], t[1] - above), at(d[0], t[0] - above)],
+                               f'fill="{WOOD}" stroke="{INK}" stroke-width="0.3"'))
+    wood, depth = _cut_members(sheet, cut, start, along, at, above)
+    parts += wood
+    if wall:
+        sill = sheet.plane.sill
+        parts.append(_ring([at(-6, sill), at(0, sill), at(0, float(roof_z[0])), at(-6, float(roof_z[0]))],
+                           f'fill="#c9b8a0" stroke="{ACCENT}" stroke-width="0.5"'))
+        parts.append(_text(*at(-6.5, sill - 1.5), "sill", 2.2, ACCENT, "end"))
+    at_s = float(s[-1]) if wall else SECTION_RUN / 2
+    here = start + np.array([[0.0 if wall else at_s]]) * along
+    height = float((sheet.plane.height(here) - sheet.roof.height(here))[0])
+    gap = height - above - depth if depth is not None else None
+    rows = ([("step-down at the sill", length.write(sheet.plane.sill - float(sheet.plane.height(here)[0]), 32))]
+            if wall else [])
+    rows += [("deck over roof", length.write(height, 32)), ("decking", length.write(above, 32))]
+    if depth is not None and gap is not None:
+        rows += [("joist", length.write(depth)), ("clearance over the roof", length.write(gap, 32))]
+    parts += [_text(left + SECTION_RUN + 3, 10 + 4 * i, f"{v} in  {k}", 2.4, INK) for i, (k, v) in enumerate(rows)]
+    parts += [_text(left + SECTION_RUN + 3, 10 + 4 * len(rows), "drawn to one scale", 2.0, PALE)]
+    del inside
+    return parts, f"{title}: " + ", ".join(f"{k} {v} in" for k, v in rows) + "."
+
+
+def _cut_members(sheet: Sheet, cut: LineString, start: Array, along: Array, at: _AtSection,
+                 above: float) -> tuple[list[str], float | None]:
+    """Members in a section: cut ones as their cross-section on a pad, one that runs with the cut along its side.
+
+    Returns the drawing and the depth of the first of them, for the figures.
+    """
+    if sheet.frame is None or sheet.plane is None or sheet.roof is None:
+        return [], None
+    parts: list[str] = []
+    first: tuple[float, float] | None = None
+    beside: list[tuple[float, Member]] = []
+    for m in sheet.frame.members:
+        u = (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
+        if abs(float(u @ along)) > 0.7:
+            if m.line.shape.distance(cut) < NEAR_MEMBER and m.role != "blocking":
+                beside.append((m.line.shape.distance(cut), m))
+            continue
+        p = m.line.shape.intersection(cut)
+        if p.geom_type != "Point":
+            continue
+        d = float(np.hypot(*(np.array(p.coords[0]) - start)))
+        s = np.array([m.line.shape.project(p)])
+        z = float(sheet.plane.height(np.array(p.coords))[0]) - above
+        deep = float(m.depth(s)[0])
+        parts.append(_ring([at(d - 0.75, z), at(d + 0.75, z), at(d + 0.75, z - deep), at(d - 0.75, z - deep)],
+                           f'fill="#b98d5a" stroke="{INK}" stroke-width="0.3"'))
+        roof = float(sheet.roof.height(np.array(p.coords))[0])
+        if sheet.frame.on(m.id):
+            parts.append(_ring([at(d - 2, z - deep), at(d + 2, z - deep), at(d + 2, roof), at(d - 2, roof)],
+                               f'fill="#6d6a63" fill-opacity="0.55" stroke="{INK}" stroke-width="0.2"'))
+        if first is None or d < first[0]:
+            first = (d, deep)
+    if beside:
+        _, m = min(beside, key=lambda v: v[0])
+        inside = m.line.shape.intersection(cut.buffer(NEAR_MEMBER * 1.5, cap_style="flat"))
+        s = np.unique(np.r_[[m.line.shape.project(Point(c)) for c in (inside.coords[0], inside.coords[-1])],
+                            m.profile[:, 0], [p.s for p in sheet.frame.on(m.id)]])
+        span = sorted(m.line.shape.project(Point(c)) for c in (inside.coords[0], inside.coords[-1]))
+        s = s[(s >= span[0]) & (s <= span[1])]
+        q = m.line.at(s)
+        d = (q - start) @ along
+        z = sheet.plane.height(q) - above
+        lower = z - m.depth(s)
+        edge = [at(a, b) for a, b in zip(d, z, strict=True)]
+        under = [at(a, b) for a, b in zip(d[::-1], lower[::-1], strict=True)]
+        wood = _ring([*edge, *under], f'fill="#b98d5a" fill-opacity="0.85" stroke="{INK}" stroke-width="0.3"')
+        pads = [
+            _ring([at(c - p.pad_size[0] / 2, b), at(c + p.pad_size[0] / 2, b), at(c + p.pad_size[0] / 2, b - p.clear_gap),
+                   at(c - p.pad_size[0] / 2, b - p.clear_gap)],
+                  f'fill="#6d6a63" fill-opacity="0.55" stroke="{INK}" stroke-width="0.2"')
+            for p in sheet.frame.on(m.id) if span[0] <= p.s <= span[1]
+            for c, b in [(float((np.array(p.at) - start) @ along),
+                          float(sheet.plane.height(np.array([p.at]))[0]) - above - float(m.depth(np.array([p.s]))[0]))]
+        ]
+        parts += [wood, *pads]
+        middle = m.line.shape.project(Point(start + along * SECTION_RUN / 2))
+        first = (0.0, float(m.depth(np.array([middle]))[0]))
+    return parts, first[1] if first else None
+
+
+# ------------------------------------------------------------------------------------------------- SVG in small
+
+
+
+
+
+def _coords(polygon: Polygon) -> Array:
+    return np.array(polygon.exterior.coords)[:-1]
+
+
+def _svg(width: float, height: float, title: str, about: str, parts: Sequence[str]) -> str:
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.1f} {height:.1f}" role="img" {FONT}>'
+            f"<title>{escape(title)}</title><desc>{escape(about)}</desc>" + "".join(parts) + "</svg>\n")
+
+
+def _ring(points: Iterable[tuple[float, float]], style: str) -> str:
+    return f'<polygon points="{" ".join(f"{x:.2f},{y:.2f}" for x, y in points)}" {style}/>'
+
+
+def _path(points: Iterable[tuple[float, float]], style: str) -> str:
+    return f'<polyline points="{" ".join(f"{x:.2f},{y:.2f}" for x, y in points)}" {style}/>'
+
+
+def _line(a: tuple[float, float], b: tuple[float, float], style: str) -> str:
+    return f'<line x1="{a[0]:.2f}" y1="{a[1]:.2f}" x2="{b[0]:.2f}" y2="{b[1]:.2f}" {style}/>'
+
+
+def _text(x: float, y: float, words: str, size: float, fill: str = INK, anchor: str = "start", *, turn: float = 0.0,
+          halo: bool = False, weight: str = "normal") -> str:
+    """Words at a place; a halo keeps them readable over line work."""
+    around = ' stroke="#ffffff" stroke-width="0.8" paint-order="stroke"' if halo else ""
+    spin = f' transform="rotate({turn:.1f} {x:.2f} {y:.2f})"' if turn else ""
+    bold = f' font-weight="{weight}"' if weight != "normal" else ""
+    return (f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" fill="{fill}" text-anchor="{anchor}"{bold}'
+            f"{around}{spin}>{escape(words)}</text>")

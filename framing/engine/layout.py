@@ -1,0 +1,339 @@
+"""Where the deck lies and where its members run: outline, holes, rims, edge joists, joists.
+
+Stage: plane -> layout -> members. Everything is worked in a frame turned so that joists run along x; `Layout`
+is given back in the survey's frame.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, MultiPolygon, Polygon
+from shapely.affinity import rotate
+from shapely.ops import unary_union
+
+from framing.engine.adjustment import Adjustment
+from framing.engine.checks import Check, check
+from framing.engine.documents import Build, Survey
+
+Array = NDArray[np.float64]
+
+HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
+STICK = 1.5  # thickness of 2x stock [in] (framing.reference.lumber)
+PAD_FROM_WALL = 0.25  # a pad stays this far inside the surveyed roof [in]
+LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
+LEAST_PIECE = 3.0  # shorter runs are left out [in]
+
+
+@dataclass(frozen=True)
+class Deck:
+    """The deck's area: outline after edge gaps, one ring for each obstacle in it, and what is left between."""
+
+    outline: Polygon
+    holes: tuple[Polygon, ...]
+    net: Polygon
+
+    @property
+    def net_sqft(self) -> float:
+        return float(self.net.area / 144)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A member's centre line in plan, from end A to end B [in]."""
+
+    id: str
+    role: str
+    start: tuple[float, float]
+    end: tuple[float, float]
+
+    @property
+    def length(self) -> float:
+        return math.dist(self.start, self.end)
+
+    def at(self, s: Array) -> Array:
+        """Points (n, 2) at distances s (n,) from end A [in]."""
+        a, b = np.array(self.start), np.array(self.end)
+        return np.asarray(a + np.multiply.outer(np.asarray(s, float) / self.length, b - a))
+
+    @property
+    def shape(self) -> LineString:
+        return LineString([self.start, self.end])
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Every member's line, and the area of deck that each carries.
+
+    `width[id]` is the tributary width [in] on equal intervals of the member from end A; `hung[id]` lists
+    (s [in], area [sq in]) brought by rims and blocking that hang on it.
+    """
+
+    direction: float
+    lines: tuple[Line, ...]
+    width: dict[str, Array]
+    hung: dict[str, tuple[tuple[float, float], ...]]
+
+
+def lay_deck(survey: Survey, build: Build, adjusted: Adjustment) -> tuple[Deck | None, list[Check]]:
+    """The roof's outline less its edge gaps, and the obstacles grown by their clearance."""
+    corners = np.array([[adjusted.points[c].x, adjusted.points[c].y] for c in survey.corners])
+    gross = Polygon(corners)
+    names = [(a, b) for a, b in zip(survey.corners, (*survey.corners[1:], survey.corners[0]), strict=True)]
+    strips = [
+        LineString([corners[i], corners[(i + 1) % len(corners)]]).buffer(gap, cap_style="square")
+        for i, (a, b) in enumerate(names) if (gap := edge_gap(survey, build, a, b)) > 0
+    ]
+    outline = _largest(gross.difference(unary_union(strips)) if strips else gross)
+    checks: list[Check] = []
+    if outline is None or outline.area < 144:
+        return None, [check("outline-empty", "stop", value=gross.area / 144, limit=1.0, unit="FTK", where="outline")]
+    outline = outline.simplify(0.01)
+    holes = [h for h in _holes(survey, adjusted) if h.intersects(outline)]
+    net = outline.difference(unary_union(holes)) if holes else outline
+    left = _largest(net)
+    if left is None or left.area < 144:
+        return None, [check("outline-empty", "stop", value=gross.area / 144, limit=1.0, unit="FTK", where="outline")]
+    if net.area - left.area > 144:
+        checks.append(check("outline-split", "caution", value=(net.area - left.area) / 144, limit=0.0, unit="FTK",
+                            where="outline"))
+    return Deck(outline, tuple(holes), left), checks
+
+
+def edge_gap(survey: Survey, build: Build, a: str, b: str) -> float:
+    """The gap asked for along side a-b, else 1/2 in against a house and 1 in elsewhere [in]."""
+    gaps = build.decking.edge_gaps
+    for key in (f"{a}-{b}", f"{b}-{a}"):
+        if key in gaps:
+            return gaps[key]
+    house = any({e.from_, e.to} == {a, b} and e.against == "house" for e in survey.edges)
+    return HOUSE_GAP if house else OTHER_GAP
+
+
+def _largest(shape: Polygon | MultiPolygon) -> Polygon | None:
+    parts = [p for p in getattr(shape, "geoms", [shape]) if p.geom_type == "Polygon" and p.area > 0]
+    return max(parts, key=lambda p: p.area) if parts else None
+
+
+def _holes(survey: Survey, adjusted: Adjustment) -> list[Polygon]:
+    rings = []
+    for o in survey.obstacles:
+        if o.points:
+            shape = Polygon([(adjusted.points[p].x, adjusted.points[p].y) for p in o.points])
+        else:
+            p = adjusted.points[o.point]
+            w, h = o.size or (0.0, 0.0)
+            shape = shapely.box(p.x - w / 2, p.y - h / 2, p.x + w / 2, p.y + h / 2)
+        rings.append(shape.buffer(o.clearance or 0.0, join_style="mitre"))
+    return rings
+
+
+@dataclass(frozen=True)
+class _Side:
+    """One side of the net deck, the deck on its left; `inset` from it to the member's centre line [in]."""
+
+    a: Array
+    b: Array
+    role: str
+    inset: float
+
+    @property
+    def along(self) -> Array:
+        return np.asarray((self.b - self.a) / np.hypot(*(self.b - self.a)))
+
+    def strip(self) -> Polygon:
+        """What the member and all outside of it take up; joists end at its inner face."""
+        n = np.array([-self.along[1], self.along[0]]) * (self.inset + STICK / 2)
+        u = self.along * 0.01
+        return Polygon([self.a - u, self.b + u, self.b + u + n, self.a - u + n])
+
+    def line(self) -> LineString:
+        """The member's centre line, run on far enough to meet its neighbours."""
+        n = np.array([-self.along[1], self.along[0]]) * self.inset
+        run = self.along * (self.inset + 3 * STICK)
+        return LineString([self.a + n - run, self.b + n + run])
+
+
+def _sides(net: Polygon, pad: float, room: float) -> list[_Side]:
+    """The sides of the turned deck: edge where they run with the joists (x), rim where they cross them.
+
+    An edge joist stands on pads, so it keeps half a pad from the wall; a rim hangs on the joist ends and runs
+    right under the boards' edge.
+    """
+    found = []
+    for k, ring in enumerate([net.exterior, *net.interiors]):
+        xy = np.array(shapely.get_coordinates(ring))[:-1]
+        if ring.is_ccw != (k == 0):
+            xy = xy[::-1]
+        for a, b in zip(xy, np.roll(xy, -1, axis=0), strict=True):
+            run = b - a
+            if np.hypot(*run) < LEAST_PIECE:
+                continue
+            edge = abs(run[0]) >= abs(run[1])
+            inset = max(STICK / 2, pad / 2 + PAD_FROM_WALL - room) if edge else STICK / 2
+            found.append(_Side(a, b, "edge" if edge else "rim", inset))
+    return found
+
+
+def lay_members(build: Build, deck: Deck, direction: float, *, room: float, anchor: tuple[float, float]) -> Layout:
+    """Rims, edge joists and joists at the spacing asked, joists along `direction` [degrees].
+
+    `room` is the gap between deck and wall that a pad may use [in]; `anchor` is a point of the door, from whose
+    side the joists are spaced.
+    """
+    net = rotate(deck.net, -direction, origin=(0, 0))
+    pad = min(b for _, b in build.supports.pad_sizes)
+    sides = _sides(net, pad, room)
+    rims, edges = ([s for s in sides if s.role == role] for role in ("rim", "edge"))
+    rim_strips = unary_union([s.strip() for s in rims]) if rims else Polygon()
+    inner = net.difference(rim_strips)
+
+    lines: list[tuple[str, LineString]] = []
+    taken = Polygon()
+    for s in rims:
+        for part in _parts(s.line().intersection(net.buffer(-STICK / 2 + 0.01, join_style="mitre")).difference(taken)):
+            lines.append(("rim", part))
+        taken = taken.union(s.strip())
+    taken = Polygon()
+    for s in edges:
+        body = inner.difference(taken)
+        for part in _parts(s.line().intersection(body)):
+            lines.append(("edge" if part.length >= LEAST_JOIST else "blocking", part))
+        taken = taken.union(s.strip())
+    between = inner.difference(taken)
+    for v in _rows(net, edges, build.joists.spacing, _turn(np.array([anchor]), -direction)[0]):
+        x0, _, x1, _ = net.bounds
+        for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(between)):
+            lines.append(("joist" if part.length >= LEAST_JOIST else "blocking", part))
+
+    named = _named(lines, direction)
+    width, hung = _tributary(inner, rims, lines, [n.id for n in named], net)
+    return Layout(direction, tuple(named), width, hung)
+
+
+def _parts(shape: shapely.Geometry) -> list[LineString]:
+    return [p for p in getattr(shape, "geoms", [shape]) if p.geom_type == "LineString" and p.length >= LEAST_PIECE]
+
+
+def _rows(net: Polygon, edges: Sequence[_Side], spacing: float, anchor: Array) -> Array:
+    """Heights y (n,) of the joist rows in the turned frame, spaced from the edge joist on the door's side [in]."""
+    _, low, _, high = net.bounds
+    level = [s for s in edges if abs(s.along[1]) < 0.01 and np.hypot(*(s.b - s.a)) > LEAST_JOIST]
+    if level:
+        near = min(level, key=lambda s: abs((s.a[1] + s.b[1]) / 2 - anchor[1]))
+        start = (near.a[1] + near.b[1]) / 2 + math.copysign(near.inset, near.along[0])
+    else:
+        start = low + STICK / 2
+    k = np.arange(math.floor((low - start) / spacing), math.ceil((high - start) / spacing) + 1)
+    rows = start + spacing * k
+    return np.asarray(rows[(rows > low) & (rows < high)])
+
+
+def _turn(xy: Array, degrees: float) -> Array:
+    a = math.radians(degrees)
+    return np.asarray(xy @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]))
+
+
+def _named(lines: Sequence[tuple[str, LineString]], direction: float) -> list[Line]:
+    """Lines in the survey's frame, numbered by role in order across the deck; end A has the lesser x in the turned
+    frame (joists), or the lesser y (rims)."""
+    letters = {"rim": "R", "edge": "E", "joist": "J", "blocking": "K"}
+    count = dict.fromkeys(letters, 0)
+    named = []
+    for role, part in lines:
+        count[role] += 1
+        ends = np.array([part.coords[0], part.coords[-1]])
+        ends = ends[np.lexsort((ends[:, 1], ends[:, 0]) if role != "rim" else (ends[:, 0], ends[:, 1]))]
+        (ax, ay), (bx, by) = _turn(ends, direction)
+        named.append(Line(f"{letters[role]}{count[role]}", role, (float(ax), float(ay)), (float(bx), float(by))))
+    return named
+
+
+def _tributary(inner: Polygon, rims: Sequence[_Side], lines: Sequence[tuple[str, LineString]], ids: Sequence[str],
+               net: Polygon) -> tuple[dict[str, Array], dict[str, tuple[tuple[float, float], ...]]]:
+    """The deck area on every member, so that it adds to the net area.
+
+    Boards run square to the joists (or near it), so across each inch of the joists' run a member carries half-way
+    to its neighbours on both sides; the strip over a rim hangs on the member ends that meet it.
+    """
+    carry = [i for i, (role, _) in enumerate(lines) if role in ("joist", "edge")]
+    ends = np.array([[p.coords[0], p.coords[-1]] for _, p in lines])  # (lines, 2, 2)
+    ends = np.take_along_axis(ends, np.argsort(ends[:, :, 0], axis=1)[:, :, None], axis=1)
+    x0, y0, x1, y1 = inner.bounds
+    columns = max(2, math.ceil(x1 - x0))
+    step = (x1 - x0) / columns
+    x = x0 + step * (np.arange(columns) + 0.5)
+    low, high = _intervals(inner, x, y0, y1)  # (columns, pieces)
+
+    a, b = ends[carry, 0], ends[carry, 1]
+    slope = (b[:, 1] - a[:, 1]) / (b[:, 0] - a[:, 0])
+    y = a[:, 1] + (x[:, None] - a[:, 0]) * slope  # (columns, members)
+    # a member that stops short of a skewed rim by less than its own thickness still carries the column
+    y = np.where((x[:, None] >= a[:, 0] - STICK) & (x[:, None] <= b[:, 0] + STICK), y, np.inf)
+    order = np.argsort(y, axis=1)
+    ranked = np.take_along_axis(y, order, axis=1)
+    with np.errstate(invalid="ignore"):
+        middle = (ranked[:, 1:] + ranked[:, :-1]) / 2
+    middle = np.where(np.isfinite(middle), middle, np.inf)
+    below = np.c_[np.full(columns, -np.inf), middle]
+    above = np.c_[middle, np.full(columns, np.inf)]
+    here = np.isfinite(ranked)
+    share = np.clip(np.minimum(above[:, :, None], high[:, None]) - np.maximum(below[:, :, None], low[:, None]), 0, None)
+    area = np.zeros_like(y)
+    np.put_along_axis(area, order, np.where(here, share.sum(axis=2), 0) * step, axis=1)  # (columns, members)
+
+    hung: dict[str, list[tuple[float, float]]] = {ids[i]: [] for i in carry}
+    lengths = np.hypot(*(b - a).T)
+    for side in rims:
+        strip = side.strip().intersection(net)
+        # the ends that meet this rim: the strip is shared out along it, half-way from end to end
+        meets = [(j, e) for j in range(len(carry)) for e in (0, 1)
+                 if strip.distance(shapely.Point(ends[carry[j], e])) < STICK]
+        if not meets:
+            continue
+        t = np.array([(ends[carry[j], e] - side.a) @ side.along for j, e in meets])
+        rank = np.argsort(t)
+        cuts = np.r_[0, (t[rank][1:] + t[rank][:-1]) / 2, np.hypot(*(side.b - side.a))]
+        for k, m in enumerate(rank):
+            j, e = meets[m]
+            part = strip.area * max(cuts[k + 1] - cuts[k], 0) / max(cuts[-1], 1e-9)
+            hung[ids[carry[j]]].append((float(lengths[j]) if e else 0.0, float(part)))
+    total = area.sum() + sum(p for h in hung.values() for _, p in h)
+    scale = net.area / total if total > 0 else 1.0
+
+    width = {}
+    for j, i in enumerate(carry):
+        bins = max(1, round(float(lengths[j])))
+        s = np.clip((x - a[j, 0]) / (b[j, 0] - a[j, 0]), 0, 1 - 1e-9) * bins
+        carried = np.zeros(bins)
+        np.add.at(carried, s.astype(int), area[:, j] * scale)
+        width[ids[i]] = _smooth(carried) / (float(lengths[j]) / bins)
+    return width, {k: tuple((s, p * scale) for s, p in v) for k, v in hung.items()}
+
+
+def _smooth(carried: Array) -> Array:
+    """Area in one-inch bins without the beat between columns and bins; the sum stays."""
+    if len(carried) < 3:
+        return carried
+    padded = np.r_[carried[0], carried, carried[-1]]
+    mean = (padded[:-2] + padded[1:-1] + padded[2:]) / 3
+    return np.asarray(mean * (carried.sum() / mean.sum() if mean.sum() > 0 else 1.0))
+
+
+def _intervals(shape: Polygon, x: Array, y0: float, y1: float) -> tuple[Array, Array]:
+    """Where the upright lines at x (n,) run inside `shape`: lower and upper ends (n, pieces), empty ones zero long."""
+    lines = shapely.linestrings(np.stack([np.c_[x, np.full_like(x, y0 - 1)], np.c_[x, np.full_like(x, y1 + 1)]], axis=1))
+    cut, at = shapely.get_parts(shapely.intersection(lines, shape), return_index=True)
+    keep = shapely.get_type_id(cut) == 1
+    cut, at = cut[keep], at[keep]
+    y = shapely.bounds(cut)[:, [1, 3]]
+    place = np.arange(len(at)) - np.searchsorted(at, at)
+    pieces = int(place.max()) + 1 if len(at) else 1
+    low, high = np.zeros((len(x), pieces)), np.zeros((len(x), pieces))
+    low[at, place], high[at, place] = y[:, 0], y[:, 1]
+    return low, high

@@ -1,0 +1,452 @@
+"""The roof as it is: facets between break lines, fitted to the level round, continuous across every break.
+
+Stage: adjustment -> roof -> drainage. Each facet is a plane; neighbouring planes agree along the break line
+between them. Readings that do not fit are named, not averaged in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.stats import norm
+from shapely import LineString, Point, Polygon
+from shapely.ops import polygonize, unary_union
+
+from framing.engine import length
+from framing.engine.adjustment import AdjustedLevel, Adjustment
+from framing.engine.checks import Check, check
+from framing.engine.documents import Survey
+
+Array = NDArray[np.float64]
+
+FITTED = ("roof", "ridge", "valley", "paver", "ballast", "old-deck")  # readings that show the membrane itself
+ANOMALY_LEAST = 3 / 32  # an offset worth telling the crew about [in] (documents.md, deck-framing/1)
+ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
+AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
+STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
+FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
+
+
+@dataclass(frozen=True)
+class Facet:
+    """One plane of the roof, z = z0 + sx x + sy y [in], over `polygon`; `rms` of its readings about it [in]."""
+
+    polygon: Polygon
+    z0: float
+    sx: float
+    sy: float
+    rms: float = 0.0
+
+    @property
+    def slope_in_per_ft(self) -> float:
+        return 12 * math.hypot(self.sx, self.sy)
+
+    @property
+    def falls_toward(self) -> float:
+        """Direction of the fall, degrees counter-clockwise from +x."""
+        return math.degrees(math.atan2(-self.sy, -self.sx))
+
+    def height(self, xy: Array) -> Array:
+        """Height at points (n, 2) [in] -> (n,) [in]."""
+        return self.z0 + xy[:, 0] * self.sx + xy[:, 1] * self.sy
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "polygon": ring(self.polygon),
+            "plane": {"z0": self.z0, "sx": self.sx, "sy": self.sy},
+            "slope_in_per_ft": self.slope_in_per_ft,
+            "falls_toward": self.falls_toward,
+            "rms": self.rms,
+        }
+
+
+@dataclass(frozen=True)
+class Break:
+    """A straight ridge or valley from wall to wall or to another break line."""
+
+    kind: str
+    line: LineString
+    given: bool = True
+
+    def as_json(self) -> dict[str, Any]:
+        return {"kind": self.kind, "points": [list(p) for p in self.line.coords], "given": self.given}
+
+
+@dataclass(frozen=True)
+class Anomaly:
+    """A reading off its fitted plane; `offset` [in] > 0 stands above the fitted roof."""
+
+    point: str
+    offset: float
+    sigmas: float
+
+    @property
+    def kind(self) -> str:
+        return "hump" if self.offset > 0 else "low"
+
+    def as_json(self) -> dict[str, Any]:
+        return {"point": self.point, "offset": self.offset, "sigmas": self.sigmas, "kind": self.kind}
+
+
+@dataclass(frozen=True)
+class Roof:
+    """Facets over the whole surveyed area, with the covariance of their planes (3 parameters a facet)."""
+
+    outline: Polygon
+    facets: tuple[Facet, ...]
+    breaks: tuple[Break, ...] = ()
+    anomalies: tuple[Anomaly, ...] = ()
+    suspects: tuple[tuple[str, ...], ...] = ()
+    covariance: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    checks: tuple[Check, ...] = ()
+
+    def facet_at(self, xy: Array) -> NDArray[np.intp]:
+        """Index of the facet under (or nearest to) each of (n, 2) points."""
+        points = shapely.points(np.asarray(xy, float))
+        away = np.stack([shapely.distance(points, f.polygon) for f in self.facets])
+        return np.argmin(away, axis=0)
+
+    def height(self, xy: Array) -> Array:
+        """Height of the membrane at (n, 2) points [in] -> (n,) [in]."""
+        xy = np.atleast_2d(np.asarray(xy, float))
+        planes = np.array([[f.z0, f.sx, f.sy] for f in self.facets])[self.facet_at(xy)]
+        return np.asarray(planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1))
+
+    def standard_error(self, xy: Array) -> Array:
+        """Standard error of the fitted height at (n, 2) points [in] -> (n,) [in]."""
+        xy = np.atleast_2d(np.asarray(xy, float))
+        rows = design_rows(xy, self.facet_at(xy), len(self.facets))
+        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", rows, self.covariance, rows)))
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "facets": [f.as_json() for f in self.facets],
+            "breaklines": [b.as_json() for b in self.breaks],
+            "anomalies": [a.as_json() for a in self.anomalies],
+            "ponds": [],
+        }
+
+
+def ring(polygon: Polygon) -> list[list[float]]:
+    """Corners of a polygon's outer ring, counter-clockwise, not closed."""
+    return [[float(x), float(y)] for x, y in shapely.geometry.polygon.orient(polygon).exterior.coords[:-1]]
+
+
+def design_rows(xy: Array, facet: NDArray[np.intp], facets: int) -> Array:
+    """Rows (n, 3 facets) that turn the planes' parameters into heights at (n, 2) points."""
+    rows = np.zeros((len(xy), 3 * facets))
+    at = np.arange(len(xy))
+    rows[at, 3 * facet] = 1
+    rows[at, 3 * facet + 1] = xy[:, 0]
+    rows[at, 3 * facet + 2] = xy[:, 1]
+    return rows
+
+
+def fit_roof(survey: Survey, adjusted: Adjustment) -> Roof:
+    """The roof's facets from the corrected level round.
+
+    With break lines given, the outline is split along them; with none, one plane is tried and then one fold,
+    which is taken only where the readings show it beyond doubt. A roof that its readings cannot carry comes back
+    without facets and with a `stop` that says what to measure.
+    """
+    outline = Polygon([(adjusted.points[c].x, adjusted.points[c].y) for c in survey.corners])
+    readings = [r for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points]
+    xy = np.array([[adjusted.points[r.point].x, adjusted.points[r.point].y] for r in readings]).reshape(-1, 2)
+    z = np.array([r.z for r in readings])
+    checks: list[Check] = []
+
+    if survey.breaklines:
+        breaks = [b for b in (_given_break(survey, adjusted, i, outline, checks)
+                              for i in range(len(survey.breaklines))) if b is not None]
+        breaks = _meet(breaks, outline)
+    else:
+        breaks = find_fold(xy, z, outline, survey.level_sigma)
+        if breaks:
+            checks.append(check("breakline-found", "caution", value=len(breaks), unit="EA", where="roof",
+                                kind=breaks[0].kind, at=_where(breaks[0].line)))
+    return _fit(outline, breaks, readings, xy, z, survey.level_sigma, checks)
+
+
+def _given_break(survey: Survey, adjusted: Adjustment, i: int, outline: Polygon,
+                 checks: list[Check]) -> Break | None:
+    """Break line `i` of the survey as one straight line through its points."""
+    given = survey.breaklines[i]
+    points = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in given.points if p in adjusted.points])
+    if len(points) < 2 or np.ptp(points, axis=0).max() < 1:
+        return None
+    middle = points.mean(axis=0)
+    along = np.linalg.svd(points - middle)[2][0]
+    s = (points - middle) @ along
+    off = float(np.abs((points - middle) @ np.array([-along[1], along[0]])).max())
+    if off > STRAIGHT_WITHIN:
+        checks.append(check("breakline-not-straight", "caution", value=off, limit=STRAIGHT_WITHIN,
+                            where="-".join(given.points), kind=given.kind, off=length.write(off)))
+    return Break(given.kind, LineString([middle + s.min() * along, middle + s.max() * along]))
+
+
+def _meet(breaks: list[Break], outline: Polygon) -> list[Break]:
+    """Break lines run on to the walls, or to the break line that they end at.
+
+    An end that lies within 12 in of another break line stops there (a hip or a valley that meets a ridge);
+    any other end is carried on to the walls.
+    """
+    reach = 2 * math.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))
+    met = []
+    for i, b in enumerate(breaks):
+        ends = np.array(b.line.coords)
+        along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+        new = []
+        for end, out in ((ends[0], -along), (ends[1], along)):
+            stop = next((o.line for j, o in enumerate(breaks) if j != i and o.line.distance(Point(end)) < 12), None)
+            if stop is None:
+                new.append(end + reach * out)
+                continue
+            # carried to the other line exactly, so that the facets close
+            far = LineString([end - 24 * out, end + 24 * out]).intersection(_carried(stop, reach))
+            new.append(np.array(far.coords[0]) if far.geom_type == "Point" else end)
+        clipped = LineString(new).intersection(outline)
+        parts = list(getattr(clipped, "geoms", [clipped]))
+        met += [Break(b.kind, p, b.given) for p in parts if p.length > 1]
+    return met
+
+
+def _carried(line: LineString, reach: float) -> LineString:
+    """The line's ends carried on by `reach` [in]."""
+    a, b = np.array(line.coords[0]), np.array(line.coords[-1])
+    u = (b - a) / np.hypot(*(b - a))
+    return LineString([a - reach * u, b + reach * u])
+
+
+def split_outline(outline: Polygon, breaks: Sequence[Break]) -> list[Polygon]:
+    """The outline cut along its break lines; slivers under 1 sq in are dropped."""
+    # carried a little past the wall or line that they end at, so that no rounding leaves a facet open
+    lines = unary_union([outline.exterior, *(_carried(b.line, 0.05) for b in breaks)])
+    return [p for p in polygonize(lines) if p.area > 1 and outline.buffer(0.01).covers(p)]
+
+
+def _continuity(polygons: Sequence[Polygon]) -> Array:
+    """Rows (c, 3 facets) that vanish when neighbouring planes agree at both ends of their common edge."""
+    rows = []
+    for i, p in enumerate(polygons):
+        for j in range(i + 1, len(polygons)):
+            shared = p.exterior.buffer(1e-4).intersection(polygons[j].exterior)
+            for part in getattr(shared, "geoms", [shared]):
+                if part.geom_type != "LineString" or part.length < 1:
+                    continue
+                for x, y in (part.coords[0], part.coords[-1]):
+                    row = np.zeros(3 * len(polygons))
+                    row[3 * i : 3 * i + 3] = 1, x, y
+                    row[3 * j : 3 * j + 3] = -1, -x, -y
+                    rows.append(row)
+    return np.array(rows).reshape(-1, 3 * len(polygons))
+
+
+@dataclass(frozen=True)
+class _Planes:
+    """A least-squares fit: parameters, residuals, redundancy numbers and covariance for unit weight."""
+
+    x: Array
+    residual: Array
+    redundancy: Array
+    cofactor: Array
+    free: int  # parameters that no reading fixes
+
+
+def _least_squares(rows: Array, z: Array, basis: Array, use: NDArray[np.bool_]) -> _Planes:
+    """Planes in the span of `basis` that fit z[use]; residuals of the readings left out are against that fit."""
+    a = rows @ basis
+    u, s, vt = np.linalg.svd(a[use], full_matrices=False)
+    keep = s > 1e-9 * max(1.0, s[0] if s.size else 1.0)
+    free = basis.shape[1] - int(keep.sum())
+    inverse = (vt[keep].T / s[keep]) @ u[:, keep].T
+    y = inverse @ z[use]
+    q = (vt[keep].T / s[keep] ** 2) @ vt[keep]
+    leverage = np.einsum("ij,jk,ik->i", a, q, a)
+    redundancy = np.where(use, 1 - leverage, 1 + leverage)
+    return _Planes(basis @ y, z - a @ y, redundancy, basis @ q @ basis.T, free)
+
+
+def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedLevel], xy: Array, z: Array,
+         sigma: float, checks: list[Check]) -> Roof:
+    polygons = split_outline(outline, breaks) or [outline]
+    n = len(polygons)
+    bare = Roof(outline, tuple(Facet(p, 0, 0, 0) for p in polygons), tuple(breaks))
+    if len(readings) < 3:
+        stop = check("roof-not-measured", "stop", value=len(readings), limit=3, unit="EA", where="roof",
+                     what="the roof", need=3)
+        return Roof(outline, (), tuple(breaks), checks=(*checks, stop))
+
+    facet = bare.facet_at(xy)
+    rows = design_rows(xy, facet, n)
+    scale = np.tile([1.0, 0.01, 0.01], n)  # slopes count per 100 in, so that the system is well scaled
+    rows, constraint = rows / scale, _continuity(polygons) / scale
+    basis = _null_space(constraint)
+    use = np.ones(len(z), bool)
+    critical = float(norm.isf(FAMILY_RISK / (2 * len(z))))
+
+    fit = _least_squares(rows, z, basis, use)
+    if fit.free:
+        return Roof(outline, (), tuple(breaks), checks=(*checks, *_unmeasured(polygons, facet, fit, basis, rows)))
+
+    wild: list[int] = []
+    odd: list[int] = []
+    for found, beyond in ((wild, critical), (odd, ANOMALY_SIGMAS)):
+        while True:
+            deleted = np.where(use & (fit.redundancy > 0.1), fit.residual / np.maximum(fit.redundancy, 0.1), 0)
+            sigmas = np.abs(deleted) * np.sqrt(np.maximum(fit.redundancy, 0)) / sigma
+            tested = (sigmas > beyond) & (np.abs(deleted) >= ANOMALY_LEAST)
+            if not tested.any() or use.sum() <= basis.shape[1] + 1:
+                break
+            worst = int(np.argmax(np.where(tested, sigmas, 0)))
+            trial = use.copy()
+            trial[worst] = False
+            without = _least_squares(rows, z, basis, trial)
+            if without.free:
+                break
+            use, fit = trial, without
+            found.append(worst)
+
+    lone, borne_out = _lone(wild, readings, xy, fit.residual, sigma)
+    ratio = np.abs(fit.residual) / (sigma * np.sqrt(np.maximum(fit.redundancy, 1e-9)))
+    anomalies = tuple(
+        Anomaly(readings[i].point, float(fit.residual[i]), float(ratio[i]))
+        for i in sorted([*borne_out, *odd], key=lambda i: -abs(fit.residual[i]))
+    )
+    planes = (fit.x / scale).reshape(n, 3)
+    facets = tuple(
+        Facet(p, *map(float, plane), rms=_rms(fit.residual[use & (facet == k)]))
+        for k, (p, plane) in enumerate(zip(polygons, planes, strict=True))
+    )
+    covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
+    checks += _roof_checks(facets, breaks, anomalies, [readings[i].point for i in lone], fit.residual, use, sigma, xy,
+                           readings)
+    suspects = tuple((readings[i].point,) for i in lone)
+    return Roof(outline, facets, tuple(breaks), anomalies, suspects, covariance, tuple(checks))
+
+
+def _null_space(constraint: Array) -> Array:
+    """Columns that span the parameters meeting every continuity row exactly."""
+    if not len(constraint):
+        return np.eye(constraint.shape[1])
+    _, s, vt = np.linalg.svd(constraint)
+    rank = int((s > 1e-9 * s[0]).sum())
+    return np.asarray(vt[rank:].T)
+
+
+def _unmeasured(polygons: Sequence[Polygon], facet: NDArray[np.intp], fit: _Planes, basis: Array,
+                rows: Array) -> list[Check]:
+    """A stop for every facet whose plane its readings and its neighbours' do not fix."""
+    stops = []
+    null = basis @ _null_space(rows @ basis)
+    for k, p in enumerate(polygons):
+        if np.abs(null[3 * k : 3 * k + 3]).max() > 1e-9:
+            have = int((facet == k).sum())
+            stops.append(check("roof-not-measured", "stop", value=have, limit=max(3, have + 1), unit="EA",
+                               where=_where(p), what=f"the facet at {_where(p)}", need=max(3, have + 1)))
+    return stops
+
+
+def _lone(wild: Sequence[int], readings: Sequence[AdjustedLevel], xy: Array, residual: Array,
+          sigma: float) -> tuple[list[int], list[int]]:
+    """Wild readings split into lone ones and ones that a repeat or a near neighbour bears out."""
+    lone, borne_out = [], []
+    for i in wild:
+        near = np.hypot(*(xy - xy[i]).T) <= AGREE_WITHIN
+        agree = near & (np.abs(residual - residual[i]) <= 4 * sigma) & (np.arange(len(xy)) != i)
+        (borne_out if agree.any() else lone).append(i)
+    return lone, borne_out
+
+
+def _rms(residual: Array) -> float:
+    return float(np.sqrt(np.mean(residual**2))) if residual.size else 0.0
+
+
+def _where(shape: Polygon | LineString) -> str:
+    c = shape.centroid
+    return f"x {c.x:.0f}, y {c.y:.0f}"
+
+
+def _roof_checks(facets: Sequence[Facet], breaks: Sequence[Break], anomalies: Sequence[Anomaly],
+                 lone: Sequence[str], residual: Array, use: NDArray[np.bool_], sigma: float, xy: Array,
+                 readings: Sequence[AdjustedLevel]) -> list[Check]:
+    found = []
+    for point, off in ((p, residual[[r.point for r in readings].index(p)]) for p in lone):
+        found.append(check("level-suspect", "caution", value=float(off), limit=4 * sigma, where=point,
+                           off=length.write(abs(float(off))), side="above" if off > 0 else "below"))
+    for a in anomalies:
+        found.append(check(f"roof-{a.kind}", "note", value=abs(a.offset), limit=ANOMALY_LEAST, where=a.point,
+                           off=f"{abs(a.offset):.2f}"))
+    rms = _rms(residual[use])
+    limit = max(3 * sigma, 3 / 16)
+    if rms > 2 * limit:
+        found.append(check("roof-shape", "stop", value=rms, limit=2 * limit, where="roof", count=len(facets)))
+    elif rms > limit:
+        found.append(check("roof-shape", "caution", value=rms, limit=limit, where="roof", count=len(facets)))
+    else:
+        found.append(check("roof-shape", "ok", value=rms, limit=limit, where="roof", count=len(facets)))
+    for b in breaks:
+        middle = np.array(b.line.interpolate(0.5, normalized=True).coords[0])
+        u = np.diff(np.array(b.line.coords)[[0, -1]], axis=0)[0] / b.line.length
+        side = np.array([middle + 12 * np.array([-u[1], u[0]]), middle - 12 * np.array([-u[1], u[0]])])
+        k = Roof(facets[0].polygon, tuple(facets)).facet_at(side)
+        fold = sum(float(facets[j].height(p[None])[0]) for j, p in zip(k, side, strict=True)) / 2 - float(
+            facets[k[0]].height(middle[None])[0])
+        wrong = fold > 1 / 32 if b.kind == "ridge" else fold < -1 / 32
+        if wrong and k[0] != k[1]:
+            found.append(check("breakline-kind", "caution", value=abs(fold), limit=0.0, where=_where(b.line),
+                               kind=b.kind, other="valley" if b.kind == "ridge" else "ridge"))
+    return found
+
+
+def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break]:
+    """One straight fold, where the readings show beyond doubt that the roof is not one plane.
+
+    Every direction and place of a line across the roof is tried: the hinge plane max(0, distance beyond the line)
+    is added to the one-plane fit and the line with the least sum of squares is kept. It is taken when it lowers
+    that sum by more than 30 variances of a reading (two more parameters than the plane's three would lower it by
+    about 3 on a flat roof) and leaves at least two readings on both sides.
+    """
+    if len(z) < 7:
+        return []
+    plane = np.c_[np.ones(len(z)), xy]
+    flat = float(((z - plane @ np.linalg.lstsq(plane, z, rcond=None)[0]) ** 2).sum())
+
+    def sums(theta: Array, offset: Array) -> Array:
+        distance = xy @ np.stack([np.cos(theta), np.sin(theta)]) - offset  # (n, lines)
+        hinge = np.maximum(distance, 0)
+        sides = np.minimum((distance > 1).sum(axis=0), (distance < -1).sum(axis=0))
+        # the hinge column made orthogonal to the plane, then its own share of the sum of squares
+        q, _ = np.linalg.qr(plane)
+        rest = hinge - q @ (q.T @ hinge)
+        r = z - q @ (q.T @ z)
+        share = (rest * r[:, None]).sum(axis=0) ** 2 / np.maximum((rest**2).sum(axis=0), 1e-9)
+        return np.where(sides >= 2, flat - share, np.inf)
+
+    centre = xy.mean(axis=0)
+    radius = float(np.hypot(*(xy - centre).T).max())
+    theta, step = np.radians(np.arange(0, 180, 2.0)), radius / 40
+    turn, away = (v.ravel() for v in np.meshgrid(theta, np.arange(-radius, radius, step)))
+    for spread in (1.0, 0.2, 0.04):
+        away0 = away + np.cos(turn) * centre[0] + np.sin(turn) * centre[1]
+        total = sums(turn, away0)
+        best = int(np.argmin(total))
+        if not np.isfinite(total[best]):
+            return []
+        t, o = turn[best], away[best]
+        span = np.linspace(-1, 1, 21) * spread
+        turn, away = (v.ravel() for v in np.meshgrid(t + span * math.radians(2), o + span * step))
+    away0 = o + math.cos(t) * centre[0] + math.sin(t) * centre[1]
+    if flat - float(total[best]) < 30 * sigma**2 or flat < 2 * float(total[best]):
+        return []
+    n, u = np.array([math.cos(t), math.sin(t)]), np.array([-math.sin(t), math.cos(t)])
+    line = LineString([n * away0 - 1e4 * u, n * away0 + 1e4 * u]).intersection(outline)
+    line = max(getattr(line, "geoms", [line]), key=lambda g: g.length)
+    hinge = np.c_[plane, np.maximum(xy @ n - away0, 0)]
+    bend = float(np.linalg.lstsq(hinge, z, rcond=None)[0][3])
+    return [Break("ridge" if bend < 0 else "valley", line, given=False)] if line.length > 1 else []

@@ -1,0 +1,454 @@
+"""Pads and shims: the fewest pads that carry each member, and the stack that closes at every one.
+
+Stage: members -> supports <-> structure. Pads are first placed by what the local depth can span, then the tapered
+beams are solved and pads are added where strength, deflection or the roof's insulation ask for more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Point, Polygon, box
+from shapely.affinity import rotate, translate
+from shapely.ops import unary_union
+
+from framing.engine import length
+from framing.engine.adjustment import Adjustment
+from framing.engine.checks import Check, check
+from framing.engine.documents import Build, Survey
+from framing.engine.layout import PAD_FROM_WALL, Deck, Layout
+from framing.engine.members import Member
+from framing.engine.plane import Plane
+from framing.engine.roof import Roof
+from framing.engine.structure import (
+    AdjustedValues,
+    Beam,
+    Load,
+    MemberDesign,
+    Solution,
+    Strength,
+    adjusted_values,
+    allowable_pressure,
+    allowable_span,
+    solve,
+    strength,
+)
+from framing.reference.design_values import REGRADE
+from framing.reference.insulation import SOURCE as INSULATION_SOURCE
+
+Array = NDArray[np.float64]
+
+PAD_ROLES = ("joist", "edge")  # rims and blocking hang on these
+WIDEST_SPACING = 48.0  # pads no further apart where the build leaves it to the engine [in]; common practice
+OUTLET_CLEAR = 12.0  # no pad within this of an outlet, where the member can do without [in]
+VALLEY_CLEAR = 3.0  # ... or within half a pad and this of a valley line [in]
+LONGEST_OVERHANG = 12.0  # an end pad shifts no further in than this [in]
+LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
+COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
+ROUNDS = 60
+
+
+@dataclass(frozen=True)
+class Support:
+    """One pad with its shims under a member. Lengths [in], reactions [lb], pressure [psi]."""
+
+    member: str
+    s: float
+    at: tuple[float, float]
+    roof_z: float
+    base: float
+    pad: float
+    shim: float
+    residual: float
+    shims: tuple[float, ...]
+    pad_size: tuple[float, float]
+    reaction: float = 0.0
+    reaction_most: float = 0.0
+    pressure: float = 0.0
+
+    @property
+    def clear_gap(self) -> float:
+        return self.base + self.pad + self.shim
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "member": self.member, "s": self.s, "at": list(self.at), "roof_z": self.roof_z, "pad": self.pad,
+            "shim": self.shim, "base": self.base, "clear_gap": self.clear_gap, "residual": self.residual,
+            "reaction": self.reaction, "reaction_most": self.reaction_most, "pressure": self.pressure,
+            "pad_size": list(self.pad_size), "shims": list(self.shims),
+        }
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Members on their supports, with what the loads do to them."""
+
+    members: tuple[Member, ...]
+    supports: tuple[Support, ...]
+    dead: float
+    live: float
+    checks: tuple[Check, ...]
+
+    def on(self, member: str) -> list[Support]:
+        return [s for s in self.supports if s.member == member]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of a member between splices, with its pads' places s (n,) from the member's end A [in]."""
+
+    member: Member
+    start: float
+    end: float
+    pads: Array
+
+
+def shim_sums(sizes: Sequence[float], most: float) -> dict[float, tuple[float, ...]]:
+    """Every thickness that shims of `sizes` make up to `most` [in], each with the fewest shims that make it."""
+    best: dict[int, tuple[float, ...]] = {0: ()}
+    unit = 1e-4  # whole ten-thousandths of an inch, so that sums compare exactly
+    layer = {0}
+    while layer:
+        reached: set[int] = set()
+        for total in sorted(layer):
+            for size in sorted(sizes, reverse=True):
+                more = total + round(size / unit)
+                if more * unit <= most + unit / 2 and more not in best:
+                    best[more] = tuple(sorted((*best[total], size), reverse=True))
+                    reached.add(more)
+        layer = reached
+    return {float(sum(shims)): shims for shims in best.values()}
+
+
+def close_stack(gap: Array, build: Build) -> tuple[Array, list[tuple[float, ...]]]:
+    """The shims under each pad whose clear gap should be `gap` (n,) [in]: their sums (n,) and what makes them up."""
+    sums = shim_sums(build.supports.shim_sizes, build.supports.shim_most)
+    have = np.array(sorted(sums))
+    wanted = gap - build.supports.pad_thickness - build.supports.base_thickness
+    i = np.clip(np.searchsorted(have, wanted), 1, max(len(have) - 1, 1)) if len(have) > 1 else np.zeros(len(gap), int)
+    if len(have) > 1:
+        i = np.where(wanted - have[i - 1] < have[i] - wanted, i - 1, i)
+    shim = have[i]
+    return shim, [sums[float(v)] for v in shim]
+
+
+def design_loads(build: Build, members: Sequence[Member], deck: Deck, decking_psf: float,
+                 framing_plf: Mapping[str, float]) -> Load:
+    """Dead and live load [psf] as used: decking as laid, framing averaged over the net area, what is asked besides."""
+    weight = sum(framing_plf[m.id] * m.line.length / 12 for m in members)
+    dead = decking_psf + weight / deck.net_sqft + build.loads.dead_extra
+    return Load(dead, max(build.loads.live, build.loads.snow))
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What the pads stand on: the roof, where no pad may stand, and the area that pads must stay within."""
+
+    roof: Roof
+    inside: Polygon
+    outlets: Array
+    valleys: tuple[LineString, ...]
+    strength: float | None  # insulation, rated [psi]
+
+
+def find_ground(survey: Survey, adjusted: Adjustment, roof: Roof, deck: Deck) -> Ground:
+    """Roof and keep-outs for the pads. Obstacles are kept clear of as the deck keeps clear of them."""
+    xy = [(adjusted.points[o.point].x, adjusted.points[o.point].y) for o in survey.outlets
+          if o.point in adjusted.points]
+    inside = roof.outline.buffer(-PAD_FROM_WALL, join_style="mitre")
+    if deck.holes:
+        inside = inside.difference(unary_union(deck.holes))
+    return Ground(roof, inside, np.array(xy, float).reshape(-1, 2),
+                  tuple(b.line for b in roof.breaks if b.kind == "valley"),
+                  survey.roof.insulation_strength if survey.roof else None)
+
+
+def member_values(members: Sequence[Member], build: Build, grade: str) -> dict[str, AdjustedValues]:
+    """Design values of every member by the size it is sawn from, at `grade`."""
+    j = build.joists
+    count = sum(m.role == "joist" for m in members)
+    by_size = {size: adjusted_values(j.species, grade, size, moisture=j.moisture or "wet", spacing=j.spacing, members=count)
+               for size in {m.size for m in members}}
+    return {m.id: by_size[m.size] for m in members}
+
+
+def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plane, ground: Ground, load: Load,
+            net_sqft: float) -> Frame:
+    """Pads, shims and reactions under every member that stands on its own.
+
+    Pads are added one at a time to a piece that is used beyond its stamped grade, or that presses the insulation
+    harder than it may, until it passes or has no room for another.
+    """
+    pieces = [
+        Piece(m, a, b, np.array([]))
+        for m in members if m.role in PAD_ROLES for a, b in m.pieces
+    ]
+    asked = build.supports.maximum_spacing
+    widest = WIDEST_SPACING if asked == "auto" else float(asked)
+    values = member_values(members, build, build.joists.grade)
+    pad = min(a for a, _ in build.supports.pad_sizes)
+    designs = [MemberDesign(values[p.member.id], pad) for p in pieces]
+    E = np.array([d.values.E for d in designs])
+    pieces = [_place(p, _least_pads(p, layout, load, values[p.member.id], widest), build, ground, widest)
+              for p in pieces]
+    stuck = np.zeros(len(pieces), bool)
+    for _ in range(ROUNDS):
+        beams = [_beam(p, layout) for p in pieces]
+        solution = solve(beams, load, E)
+        strong = strength(solution, beams, designs)
+        over = ~strong.passes | _over_bearing(pieces, solution, build, ground)
+        more = np.flatnonzero(over & ~stuck)
+        if not len(more):
+            break
+        for k in more:
+            trial = _place(pieces[k], len(pieces[k].pads) + 1, build, ground, widest)
+            if len(trial.pads) <= len(pieces[k].pads):
+                stuck[k] = True  # no room for another pad
+            else:
+                pieces[k] = trial
+    supports, pad_checks = _supports(pieces, solution, build, plane, ground)
+    third = member_values(members, build, "No.3")
+    weak = strength(solution, beams, [MemberDesign(third[p.member.id], pad) for p in pieces])
+    checks = [*pad_checks, *_strength_checks(pieces, solution, strong, weak, build),
+              _load_path(supports, load, net_sqft)]
+    return Frame(tuple(members), tuple(supports), load.dead, load.live, tuple(checks))
+
+
+def _beam(p: Piece, layout: Layout) -> Beam:
+    """The piece as a beam of its own: a splice is a hinge, so each piece bears by itself at both of its ends."""
+    m, run = p.member, p.end - p.start
+    inner = m.profile[(m.profile[:, 0] > p.start + 0.01) & (m.profile[:, 0] < p.end - 0.01)]
+    ends = m.depth(np.array([p.start, p.end]))
+    profile = np.vstack([[0, ends[0]], np.c_[inner[:, 0] - p.start, inner[:, 1]], [run, ends[1]]])
+    width = layout.width[m.id]
+    bins = max(1, round(run))
+    # the member's carried area, as a running sum read off at the piece's own intervals
+    edges = np.linspace(0, m.line.length, len(width) + 1)
+    area = np.r_[0, np.cumsum(width) * (m.line.length / len(width))]
+    own = np.interp(np.linspace(p.start, p.end, bins + 1), edges, area)
+    hung = [(s - p.start, a) for s, a in layout.hung[m.id]
+            if p.start - 1e-6 <= s <= p.end + 1e-6 and not (s in m.splices and s == p.end)]
+    pads = np.clip(p.pads - p.start, 0, run)
+    return Beam(run, profile, pads, np.diff(own) / (run / bins), m.thickness, np.array(hung).reshape(-1, 2))
+
+
+def _least_pads(p: Piece, layout: Layout, load: Load, values: AdjustedValues, widest: float) -> int:
+    """Pads to start from: the run measured in spans that the local depth allows."""
+    s = np.linspace(p.start, p.end, max(2, round(p.end - p.start) + 1))
+    width = float(layout.width[p.member.id].max())
+    reach = np.minimum(allowable_span(p.member.depth(s), values, load, width, p.member.thickness), widest)
+    # continuous joists reach further than the simple span that this counts, hence one pad too few is no loss
+    return max(2, math.floor(float(np.sum(np.diff(s) / ((reach[1:] + reach[:-1]) / 2)))) + 1)
+
+
+def _place(p: Piece, count: int, build: Build, ground: Ground, widest: float) -> Piece:
+    """The piece on `count` pads (or as many more as `widest` asks): ends first, the rest spaced by depth.
+
+    A joist's span grows with its depth, so pads stand closer where the piece is thin. Places that water needs
+    are moved off; a piece without room for so many keeps what it has.
+    """
+    first, last = _ends(p, build, ground)
+    run = last - first
+    count = max(count, math.ceil(run / widest - 1e-9) + 1)
+    least = min(a for a, _ in build.supports.pad_sizes) + LEAST_BETWEEN
+    if (count - 1) * least > run and count > 2:
+        return p if len(p.pads) else replace(p, pads=np.array([first, last]))
+    s = np.linspace(first, last, 101)
+    pace = np.r_[0, np.cumsum(np.diff(s) / ((p.member.depth(s)[1:] + p.member.depth(s)[:-1]) / 2))]
+    even = np.interp(np.linspace(0, pace[-1], count), pace, s)
+    if np.diff(even).max() > widest + 1e-9:
+        even = np.linspace(first, last, count)
+    pads = even.copy()
+    for i in range(1, count - 1):
+        pads[i] = _clear_place(p.member, even[i], ground, build, even[i - 1] + least, even[i + 1] - least)
+    pads.sort()
+    return replace(p, pads=pads)
+
+
+def _ends(p: Piece, build: Build, ground: Ground) -> tuple[float, float]:
+    """Places of the end pads: at a splice on it, at a free end half a pad in, further where an outlet is near."""
+    half = min(a for a, _ in build.supports.pad_sizes) / 2
+    half = min(half, (p.end - p.start) / 4)
+    free_a, free_b = p.start < 1e-6, p.end > p.member.line.length - 1e-6
+    first, last = (p.start + half if free_a else p.start), (p.end - half if free_b else p.end)
+    reach = max(half, min(LONGEST_OVERHANG, (p.end - p.start) / 4))
+    if free_a:
+        first = _clear_place(p.member, first, ground, build, first, p.start + reach)
+    if free_b:
+        last = _clear_place(p.member, last, ground, build, p.end - reach, last)
+    return first, last
+
+
+def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, high: float) -> float:
+    """The place nearest `s` within low..high that keeps clear of outlets and valleys; `s` itself where none does."""
+    if high <= low or not (len(ground.outlets) or ground.valleys):
+        return s
+    places = np.unique(np.r_[s, np.linspace(low, high, max(2, round((high - low) * 4) + 1))])
+    xy = m.line.at(places)
+    half = max(build.supports.pad_sizes[0]) / 2
+    ok = np.ones(len(places))
+    if len(ground.outlets):
+        away = np.hypot(*(xy[:, None] - ground.outlets[None]).transpose(2, 0, 1)).min(axis=1)
+        ok = np.minimum(ok, away / OUTLET_CLEAR)
+    for valley in ground.valleys:
+        ok = np.minimum(ok, shapely.distance(shapely.points(xy), valley) / (half + VALLEY_CLEAR))
+    if ok.max() >= 1:
+        clear = places[ok >= 1]
+        return float(clear[np.argmin(np.abs(clear - s))])
+    return float(places[np.argmax(ok)])
+
+
+def _pad_box(m: Member, at: Array, size: tuple[float, float]) -> Polygon:
+    """A pad's outline on the roof: its first side along the member."""
+    a, b = size
+    turn = math.degrees(math.atan2(m.line.end[1] - m.line.start[1], m.line.end[0] - m.line.start[0]))
+    return translate(rotate(box(-a / 2, -b / 2, a / 2, b / 2), turn, origin=(0, 0)), float(at[0]), float(at[1]))
+
+
+def _fitting(m: Member, at: Array, build: Build, ground: Ground) -> list[tuple[float, float]]:
+    """Pad sizes that fit on the roof there, smallest first; where none does the smallest is taken and told."""
+    sizes = sorted(build.supports.pad_sizes, key=lambda v: v[0] * v[1])
+    fit = [v for v in sizes if ground.inside.covers(_pad_box(m, at, v))
+           and not any(_pad_box(m, at, v).contains(Point(o)) for o in ground.outlets)]
+    return fit or sizes[:1]
+
+
+def _totals(pieces: Sequence[Piece], solution: Solution) -> dict[tuple[str, float], Array]:
+    """Reaction, dead part and most [lb] at every pad; the two pieces that share a splice pad add up."""
+    total: dict[tuple[str, float], Array] = {}
+    for k, p in enumerate(pieces):
+        here = np.stack([solution.reaction[k], solution.reaction_dead[k], solution.reaction_most[k]], axis=1)
+        for s, r in zip(p.pads, here, strict=True):
+            key = (p.member.id, round(float(s), 6))
+            total[key] = total.get(key, np.zeros(3)) + r
+    return total
+
+
+def _over_bearing(pieces: Sequence[Piece], solution: Solution, build: Build, ground: Ground) -> NDArray[np.bool_]:
+    """Pieces with a pad that presses the insulation harder than it may, even at the largest pad that fits."""
+    if ground.strength is None:
+        return np.zeros(len(pieces), bool)
+    dead_most, total_most = allowable_pressure(ground.strength)
+    total = _totals(pieces, solution)
+    over = []
+    for p in pieces:
+        worst = False
+        for s in p.pads:
+            _, dead, most = total[(p.member.id, round(float(s), 6))]
+            if most / min(total_most, dead_most * most / max(dead, 1e-9)) <= _largest_area(build):
+                a, b = _fitting(p.member, p.member.line.at(np.array([s]))[0], build, ground)[-1]
+                worst |= most / (a * b) > total_most or dead / (a * b) > dead_most
+            else:
+                worst = True
+        over.append(worst)
+    return np.array(over, bool)
+
+
+def _largest_area(build: Build) -> float:
+    return max(a * b for a, b in build.supports.pad_sizes)
+
+
+def _supports(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Plane,
+              ground: Ground) -> tuple[list[Support], list[Check]]:
+    """The stack at every pad, with its reactions and the smallest pad that passes."""
+    total = _totals(pieces, solution)
+    by_member = {p.member.id: p.member for p in pieces}
+    keys = sorted(total, key=lambda k: (list(by_member).index(k[0]), k[1]))
+    if not keys:
+        return [], []
+    at = np.array([by_member[m].line.at(np.array([s]))[0] for m, s in keys])
+    depth = np.array([float(by_member[m].depth(np.array([s]))[0]) for m, s in keys])
+    under = plane.height(at) - build.decking.thickness - build.joists.tape_thickness - depth
+    roof_z = ground.roof.height(at)
+    shim, made_of = close_stack(under - roof_z, build)
+    base, pad = build.supports.base_thickness, build.supports.pad_thickness
+    residual = under - base - pad - shim - roof_z
+    limits = allowable_pressure(ground.strength) if ground.strength is not None else (math.inf, math.inf)
+    supports = []
+    for i, (m, s) in enumerate(keys):
+        reaction, dead, most = (float(v) for v in total[(m, s)])
+        fitting = _fitting(by_member[m], at[i], build, ground)
+        size = next((v for v in fitting if most / (v[0] * v[1]) <= limits[1] and dead / (v[0] * v[1]) <= limits[0]),
+                    fitting[-1] if ground.strength is not None else fitting[0])
+        supports.append(Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), base, pad, float(shim[i]),
+                                float(residual[i]), made_of[i], size, reaction, most, most / (size[0] * size[1])))
+    return supports, _pad_checks(supports, by_member, build, ground, limits)
+
+
+def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build, ground: Ground,
+                limits: tuple[float, float]) -> list[Check]:
+    found = []
+    worst = max(supports, key=lambda s: abs(s.residual))
+    step = min(build.supports.shim_sizes)
+    found.append(check("shim-too-coarse", "caution" if abs(worst.residual) > COARSE + 1e-9 else "ok",
+                       value=abs(worst.residual), limit=COARSE, where=f"{worst.member} at {length.write(worst.s)}",
+                       step=length.write(step, 32)))
+    low = min(supports, key=lambda s: s.clear_gap)
+    found.append(check("clear-gap", "caution" if low.clear_gap < 0.75 - 1e-9 else "ok", value=low.clear_gap, limit=0.75,
+                       where=f"{low.member} at {length.write(low.s)}", gap=length.write(low.clear_gap, 32)))
+    hard = max(supports, key=lambda s: s.pressure)
+    where = f"{hard.member} at {length.write(hard.s)}"
+    if ground.strength is None:
+        found.append(check("bearing", "caution", value=hard.pressure, limit=None, unit="psi", where=where,
+                           words=f"The roof's insulation strength is not known; {hard.pressure:.1f} psi asks for one "
+                           f"rated {5 * hard.pressure:.0f} psi or more"))
+    else:
+        over = hard.pressure > limits[1] + 1e-9
+        found.append(check("bearing", "caution" if over else "ok", value=hard.pressure, limit=limits[1], unit="psi",
+                           where=where, source=INSULATION_SOURCE, words=(
+                               f"No pad at hand brings it under a fifth of the rated {ground.strength:g} psi; "
+                               f"{hard.reaction_most / limits[1]:.0f} sq in of pad or a cover board would be needed")
+                           if over else f"A fifth of the rated {ground.strength:g} psi"))
+    near = [s for s in supports if len(ground.outlets)
+            and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < OUTLET_CLEAR - 1e-6]
+    if near:
+        closest = min(near, key=lambda s: float(np.hypot(*(ground.outlets - np.array(s.at)).T).min()))
+        away = float(np.hypot(*(ground.outlets - np.array(closest.at)).T).min())
+        found.append(check("pad-near-outlet", "caution", value=away, limit=OUTLET_CLEAR, where=closest.member,
+                           count=len(near), away=length.write(away)))
+    walled = [s for s in supports if not ground.inside.covers(
+        _pad_box(members[s.member], np.array(s.at), s.pad_size))]
+    if walled:
+        found.append(check("pad-at-wall", "caution", value=len(walled), limit=0.0, unit="EA", where=walled[0].member,
+                           count=len(walled)))
+    return found
+
+
+def _strength_checks(pieces: Sequence[Piece], solution: Solution, strong: Strength, weak: Strength,
+                     build: Build) -> list[Check]:
+    """Strength at the stamped grade and at No. 3, which ripped wood falls back to until it is graded again."""
+    found = []
+    joists = build.joists
+    for rule, ratio in strong.ratios.items():
+        k = int(np.argmax(ratio))
+        ok = bool(ratio[k] <= 1 + 1e-9)
+        found.append(check(f"strength-{rule.replace('_', '-')}", "ok" if ok else "stop", value=float(ratio[k]),
+                           limit=1.0, unit="C62", where=pieces[k].member.id, grade=joists.grade,
+                           species=joists.species, percent=100 * float(ratio[k])))
+    ripped = np.array([p.member.ripped for p in pieces])
+    if ripped.any():
+        worst = np.where(ripped, np.max(np.stack(list(weak.ratios.values())), axis=0), 0)
+        k = int(np.argmax(worst))
+        found.append(check("regrade-required", "ok" if worst[k] <= 1 + 1e-9 else "caution", value=float(worst[k]),
+                           limit=1.0, unit="C62", where=pieces[k].member.id, source=REGRADE, grade=joists.grade,
+                           count=len({p.member.id for p in pieces if p.member.ripped}), percent=100 * float(worst[k])))
+    lift = np.array([float(v.min()) for v in solution.lift])
+    k = int(np.argmin(lift))
+    if lift[k] < -1e-6:
+        found.append(check("joist-lifts", "caution", value=float(lift[k]), limit=0.0, unit="LBR",
+                           where=pieces[k].member.id, pounds=f"{-lift[k]:.0f}",
+                           tips=" A pattern of load tips it off its pads: hold it down." if solution.tips.any() else ""))
+    return found
+
+
+def _load_path(supports: Sequence[Support], load: Load, net_sqft: float) -> Check:
+    """What the pads carry together against what the deck weighs and bears: nothing lost, nothing counted twice."""
+    carried, asked = sum(s.reaction for s in supports), (load.dead + load.live) * net_sqft
+    return check("load-path", "ok" if abs(carried / asked - 1) <= 0.02 else "stop", value=carried, limit=asked,
+                 unit="LBR", where="deck")

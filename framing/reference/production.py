@@ -1,0 +1,73 @@
+"""Production rates, difficulty factors, coverage and spares: the published or customary start of the office's own.
+
+Person-hours a unit as low, typical, high. "Common practice" figures have no published source: an office replaces
+them with its own dated rates as soon as it has three jobs of actual hours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+COMMON: Final = "common practice, no published source"
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Person-hours for one `unit` (UN/ECE Rec 20 code) of a task."""
+
+    low: float
+    typical: float
+    high: float
+    unit: str
+    what: str
+    source: str = COMMON
+
+
+RATES: Final[dict[str, Rate]] = {
+    "check-survey": Rate(4, 6, 10, "E51", "check the survey on the roof, set out lines and the datum"),
+    "protect": Rate(0.015, 0.022, 0.035, "FTK", "protect membrane and interior"),
+    "hoist-stairs": Rate(0.25, 0.32, 0.40, "CWA", "carry up, a floor"),
+    "hoist": Rate(0.30, 0.35, 0.40, "CWA", "hoist and spread on the roof"),
+    "rip-tapers": Rate(0.03, 0.045, 0.07, "LF", "lay out, rip, treat and label tapers"),
+    "set-pads": Rate(0.06, 0.09, 0.15, "EA", "set pads and shims to level"),
+    "set-members": Rate(0.035, 0.05, 0.08, "LF", "set and splice tapered members"),
+    "block": Rate(0.08, 0.12, 0.20, "EA", "blocking, splice plates and headers"),
+    "tape-joists": Rate(0.004, 0.006, 0.01, "LF", "joist tape"),
+    "deck-hidden": Rate(0.08, 0.10, 0.14, "FTK", "decking, hidden clips"),
+    "deck-face": Rate(0.07, 0.10, 0.14, "FTK", "decking, face screws, predrilled"),
+    "scribe": Rate(0.07, 0.10, 0.18, "LF", "scribe, taper rips and skew ends of boards"),
+    "seal-ends": Rate(0.008, 0.012, 0.02, "EA", "seal board ends"),
+    "clean-up": Rate(0.03, 0.045, 0.06, "HUR", "clean up daily and at the end, a share of all other hours"),
+}
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A difficulty factor on all hours: low, typical, high."""
+
+    low: float
+    typical: float
+    high: float
+    what: str
+    source: str = COMMON
+
+
+FACTORS: Final[dict[str, Factor]] = {
+    "upper-floor": Factor(1.05, 1.08, 1.15, "third to fifth floor with an outside hoist"),
+    "stair-carry": Factor(1.15, 1.25, 1.35, "everything carried up the stairs"),
+    "out-of-square": Factor(1.03, 1.06, 1.10, "a corner over 2 degrees off square"),
+    "small-job": Factor(1.10, 1.15, 1.25, "under 150 square feet"),
+}
+FACTOR_CAP: Final = 1.6  # the product of all factors is held to this; common practice
+UPPER_FLOOR: Final = 3
+OUT_OF_SQUARE: Final = 2.0  # [degrees]
+SMALL_JOB: Final = 150.0  # [sq ft]
+
+# Coverage and fixings, common practice but where a source is named.
+SEALER_SQFT_PER_QUART: Final = 25.0  # 100 sq ft a gallon, nominal; seen on a trade page only
+PRESERVATIVE_SQFT_PER_GALLON: Final = 100.0
+FASTENER_WASTE: Final = 0.05
+PROTECTION_LAPS: Final = 0.10
+SCREWS_A_JOINT: Final = 4  # structural screws where a rim or header meets a member, and on each side of a splice
+SPARE_STICKS_IN: Final = 25  # one spare for so many sticks of the longest length bought, at least one
