@@ -9,7 +9,7 @@ import hashlib
 import io
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -48,7 +48,12 @@ class FileFault:
     read: str
     expected: str
 
-    def __str__(self) -> str:
+    @property
+    def pointer(self) -> str:
+        return f"/{self.line}" if self.line else ""
+
+    @property
+    def detail(self) -> str:
         place = f"line {self.line}: " if self.line else ""
         return f"{place}{self.read!r} was read; expected {self.expected}"
 
@@ -58,7 +63,7 @@ class FileRefused(PriceListError):
 
     def __init__(self, *faults: FileFault, too_large: bool = False) -> None:
         self.faults, self.too_large = faults, too_large
-        super().__init__("; ".join(map(str, faults)))
+        super().__init__("; ".join(fault.detail for fault in faults))
 
 
 @refusal(409)
@@ -195,6 +200,7 @@ def _header(line: int, cells: list[str]) -> list[str]:
 
 
 Faults = list[tuple[str, str, str]]  # column, code, reason
+Fault = Callable[[str, str, str], None]  # column, code, expected
 
 
 def _rejection(line: int, cells: tuple[str, ...], faults: Faults) -> Rejection:
@@ -243,12 +249,12 @@ def _read_row(line: int, row: Mapping[str, str], currency: str) -> tuple[Price |
         return None, faults
     return Price(
         line=line, sku=sku, description=row["description"], supplier_unit=row["supplier_uom"], unit=row["rec20"],
-        pack_quantity=pack, base_unit=row["base_unit"], price=price, currency=row["currency"],
+        pack_quantity=pack, base_unit=_base_unit(row), price=price, currency=row["currency"],
         basis=row["price_basis"], valid_from=first, valid_to=last, status=row["status"],
     ), []
 
 
-def _number(row: Mapping[str, str], column: str, digits: int, fault) -> Decimal | None:
+def _number(row: Mapping[str, str], column: str, digits: int, fault: Fault) -> Decimal | None:
     text = row[column]
     if not text:
         fault(column, f"no-{column}", "an amount; the cell is blank")
@@ -261,7 +267,7 @@ def _number(row: Mapping[str, str], column: str, digits: int, fault) -> Decimal 
     return None
 
 
-def _date(row: Mapping[str, str], column: str, fault) -> date | None:
+def _date(row: Mapping[str, str], column: str, fault: Fault) -> date | None:
     if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", row[column]):
         try:
             return date.fromisoformat(row[column])
@@ -271,12 +277,18 @@ def _date(row: Mapping[str, str], column: str, fault) -> date | None:
     return None
 
 
-def _check_units(row: Mapping[str, str], pack: Decimal | None, fault) -> None:
+def _base_unit(row: Mapping[str, str]) -> str:
+    """The code of the base unit; the supplier's own word for the buying unit stands for that unit's code."""
+    base = row["base_unit"]
+    return row["rec20"] if base == row["supplier_uom"] and base not in units.UNITS else base
+
+
+def _check_units(row: Mapping[str, str], pack: Decimal | None, fault: Fault) -> None:
     """The unit, what it holds, and whatever else the row says about its unit must agree."""
     found: dict[str, units.Unit] = {}
-    for column in ("rec20", "base_unit"):
+    for column, code in (("rec20", row["rec20"]), ("base_unit", _base_unit(row))):
         try:
-            found[column] = units.unit(row[column])
+            found[column] = units.unit(code)
         except units.UnknownUnit as unknown:
             fault(column, "unit", unknown.expected)
     if len(found) < 2:
