@@ -366,7 +366,8 @@ def _fixing_checks(
     unfixed = [name for name in whole.names if name in lost]
     if unfixed:
         tapes, rest = _missing_tapes(whole)
-        advice = [f"tape {_listed(tapes)}"] * bool(tapes) + [f"give the position of {_listed(rest)}"] * bool(rest)
+        asks = (("tape", tapes), ("give the position of", rest))
+        advice = [f"{verb} {_listed(names)}" for verb, names in asks if names]
         checks.append(check(
             "corner-not-fixed", "stop" if set(unfixed) & needed else "caution", value=0, limit=missing,
             unit="readings", where=_listed(unfixed), advice=_listed(advice), missing=missing,

@@ -250,7 +250,7 @@ CODES: dict[str, Code] = {
         "The readings do not fix {where}; at least {missing} more needed: {advice}.",
     ),
     "point-in-line": Code(
-        "{where} lies in one line with {others}, to which it was taped, so nothing holds it sideways: {advice}.",
+        "The tapes of {where}, to {others}, hold it along one line and not sideways: {advice}.",
     ),
     "point-weak": Code(
         "{where}: weakly fixed, {worst} has a standard error of {value:.1f} in; tape across the roof to hold it.",

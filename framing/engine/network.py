@@ -205,7 +205,7 @@ def loose(net: Network, xy: Floats | None = None, limit: float = np.inf) -> tupl
 def cofactors(net: Network, xy: Floats, used: Bools) -> tuple[Floats, Floats]:
     """Covariance of the free coordinates [in2], and of the weighted residuals of the used readings (0 elsewhere)."""
     a = slopes(net, xy) * used[:, None]
-    covariance: Floats = np.linalg.inv(a.T @ a)
+    covariance = np.asarray(np.linalg.inv(a.T @ a), dtype=np.float64)
     residuals = np.diag(used.astype(float)) - a @ covariance @ a.T
     return covariance, residuals
 
