@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Count
 from django.shortcuts import get_object_or_404
 from django.urls import include, path
+from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiRequest, extend_schema
 from rest_framework import serializers
@@ -44,14 +45,14 @@ class RecordViewSet(ResourceViewSet):
 
     def perform_create(self, serializer: Any) -> Any:
         model = serializer.Meta.model
-        return records.create_record(model, serializer.validated_data, by=self.request.user, now=self.now)
+        return records.create_record(model, serializer.validated_data, by=self.request.user, now=timezone.now())
 
     def perform_update(self, serializer: Any) -> Any:
         values = serializer.validated_data
-        return records.change_record(serializer.instance, values, by=self.request.user, now=self.now)
+        return records.change_record(serializer.instance, values, by=self.request.user, now=timezone.now())
 
     def perform_destroy(self, row: Any) -> None:
-        records.delete_record(row, by=self.request.user, now=self.now)
+        records.delete_record(row, by=self.request.user, now=timezone.now())
 
 
 # The office
@@ -122,7 +123,7 @@ class OfficeViewSet(ReadViewSet):
                 check_match(request, row)
             serializer = self.get_serializer(row, data=request.data, partial=partial and row is not None)
             serializer.is_valid(raise_exception=True)
-            row = office.describe_office(serializer.validated_data, by=request.user, now=self.now)
+            row = office.describe_office(serializer.validated_data, by=request.user, now=timezone.now())
         return self.answer(row)
 
     def partial_update(self, request: Request) -> Response:
@@ -152,7 +153,7 @@ class CustomerViewSet(RecordViewSet):
     def erase(self, request: Request, pk: str) -> Response:
         """Erase what is known of a person; the row and the jobs stay, without a name or an address."""
         with transaction.atomic():
-            row = records.erase_customer(self.locked(), by=request.user, now=self.now)
+            row = records.erase_customer(self.locked(), by=request.user, now=timezone.now())
         return self.answer(row)
 
 
@@ -199,6 +200,7 @@ class MaterialSerializer(StrictModelSerializer):
         fields = (
             "id", "item_key", "description", "supplier", "sku", "thickness", "width", "length", "taxable", "active",
         )  # fmt: skip
+        extra_kwargs = {side: {"min_value": Decimal("0.0001")} for side in ("thickness", "width", "length")}
 
     def validate_item_key(self, value: str) -> str:
         if not value.isprintable() or "" in value.split("/"):
@@ -314,7 +316,7 @@ class VersionViewSet(OfVersions):
         content = request.data if isinstance(request.data, bytes) else b""
         try:
             version = price_lists.stage_price_file(
-                price_list.pk, content, source_name=name, by=request.user, now=self.now
+                price_list.pk, content, source_name=name, by=request.user, now=timezone.now()
             )
         except price_lists.FileRefused as refused:
             raise Refused(refused.faults, status=413 if refused.too_large else 422) from None
@@ -326,7 +328,7 @@ class VersionViewSet(OfVersions):
     def destroy(self, request: Request, price_list_id: int, pk: str) -> Response:
         """Drop a staged version with its rows."""
         with transaction.atomic():
-            price_lists.drop_version(self.locked().pk, by=request.user, now=self.now)
+            price_lists.drop_version(self.locked().pk, by=request.user, now=timezone.now())
         return Response(status=204)
 
     @extend_schema(request=ApprovalSerializer, responses={200: VersionSerializer})
@@ -338,7 +340,7 @@ class VersionViewSet(OfVersions):
             asked = ApprovalSerializer(data=request.data or {})
             asked.is_valid(raise_exception=True)
             keep = asked.validated_data["keep_lines"]
-            row = price_lists.approve_version(row.pk, keep_lines=keep, by=request.user, now=self.now)
+            row = price_lists.approve_version(row.pk, keep_lines=keep, by=request.user, now=timezone.now())
         return self.answer(row)
 
 
@@ -420,7 +422,7 @@ class AppendedViewSet(ReadViewSet):
         serializer = self.get_serializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         model = serializer.Meta.model
-        row = records.create_record(model, serializer.validated_data, by=request.user, now=self.now)
+        row = records.create_record(model, serializer.validated_data, by=request.user, now=timezone.now())
         return Response(
             self.get_serializer(row).data, status=201, headers={"Location": f"{request.path}/{row.pk}"}
         )

@@ -1,0 +1,77 @@
+"""The office's records in Django's admin: looked at there, changed through the service alone."""
+
+from django.contrib import admin
+
+from estimating import models
+
+
+class LookedAt(admin.ModelAdmin):
+    """Nothing is added, changed or deleted here: changes go through the functions that check and note them."""
+
+    def has_add_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_delete_permission(self, request, obj=None) -> bool:
+        return False
+
+
+@admin.register(models.Office)
+class OfficeAdmin(LookedAt):
+    list_display = ("name", "currency", "tax_place")
+
+
+@admin.register(models.Customer)
+class CustomerAdmin(LookedAt):
+    list_display = ("id", "name", "email", "erased_at")
+    search_fields = ("name", "email")
+
+
+@admin.register(models.Job)
+class JobAdmin(LookedAt):
+    list_display = ("number", "name", "status")
+    list_filter = ("status",)
+    search_fields = ("name",)
+
+
+@admin.register(models.Supplier)
+class SupplierAdmin(LookedAt):
+    list_display = ("name",)
+
+
+@admin.register(models.Material)
+class MaterialAdmin(LookedAt):
+    list_display = ("item_key", "sku", "supplier", "active")
+    list_select_related = ("supplier",)
+    search_fields = ("item_key", "sku")
+
+
+@admin.register(models.PriceListVersion)
+class PriceListVersionAdmin(LookedAt):
+    list_display = ("price_list", "number", "state", "line_count", "approved_at")
+    list_select_related = ("price_list__supplier",)
+
+
+@admin.register(models.Price)
+class PriceAdmin(LookedAt):
+    list_display = ("sku", "description", "price", "unit", "valid_from", "valid_to", "status")
+    search_fields = ("sku",)
+
+
+@admin.register(models.LaborRate)
+class LaborRateAdmin(LookedAt):
+    list_display = ("grade", "rate", "crew_count", "valid_from")
+
+
+@admin.register(models.ProductionRate)
+class ProductionRateAdmin(LookedAt):
+    list_display = ("task", "unit", "low", "typical", "high", "valid_from")
+
+
+@admin.register(models.History)
+class HistoryAdmin(LookedAt):
+    list_display = ("at", "by", "action", "subject", "subject_id")
+    list_select_related = ("by",)
+    list_filter = ("subject", "action")
