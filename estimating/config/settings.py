@@ -190,8 +190,10 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "unacked_restore_interval": 2,
     "unacked_restore_throttle": 1,
     "socket_connect_timeout": 2,  # a request that nudges must not hang on a broker that is away
-    "socket_timeout": 5,
+    "socket_timeout": 3,
     "retry_on_timeout": False,
+    "max_retries": 1,
+    "interval_start": 0.1,
 }
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_TASK_IGNORE_RESULT = True  # results live in the run's row
@@ -245,4 +247,5 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": "INFO"},
+    "loggers": {name: {"level": "WARNING"} for name in ("fontTools", "weasyprint")},  # they tell every glyph and step
 }

@@ -6,7 +6,6 @@ from urllib.parse import unquote, urlsplit
 import weasyprint
 from django.conf import settings
 from django.contrib.staticfiles import finders
-from django.utils._os import safe_join
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 BASE = "https://paper.invalid/"  # what relative addresses are relative to: a host that cannot exist (RFC 2606)
@@ -39,12 +38,10 @@ TYPES = {
 
 def own_file(name: str) -> Path | None:
     """A file of `templates/paper/` or of the static files, by its name there; None where there is none."""
-    try:
-        path = Path(safe_join(settings.ROOT / "templates" / "paper", name))
-    except ValueError:  # outside the folder
-        return None
-    if not path.is_file():
-        found = finders.find(name)  # refuses what lies outside
+    folder = settings.ROOT / "templates" / "paper"
+    path = (folder / name).resolve()
+    if not path.is_file() or not path.is_relative_to(folder):
+        found = None if ".." in name.split("/") else finders.find(name)
         if not found:
             return None
         path = Path(found)

@@ -47,6 +47,15 @@ class Send(APIView):
         return Response({"sent": name}, status=201)
 
 
+class Double(APIView):
+    """Something that can be done twice: each time another supplier."""
+
+    @idempotent
+    def post(self, request):
+        made = Supplier.objects.create(name=f"{request.data['name']} {Supplier.objects.count()}")
+        return Response({"name": made.name}, status=201)
+
+
 class Document(APIView):
     parser_classes = [parsers.RawJSONParser]
 
@@ -61,6 +70,7 @@ shelf = [
         Suppliers.as_view({"get": "retrieve", "put": "update", "patch": "partial_update", "delete": "destroy"}),
     ),
     path("send", Send.as_view()),
+    path("double", Double.as_view()),
     path("document", Document.as_view()),
 ]
 urlpatterns = [path("api/v1/shelf/", include(shelf)), *urls.urlpatterns]

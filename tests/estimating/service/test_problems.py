@@ -119,7 +119,6 @@ def test_a_document_reaches_its_view_as_it_was_sent(api):
         ("get", f"{SUPPLIERS}?nmae=a", 422),
         ("get", f"{SUPPLIERS}?cursor=!!", 422),
         ("get", f"{SUPPLIERS}?cursor=cD1hYmM=", 422),  # p=abc: the position of no row
-        ("get", f"{SUPPLIERS}?cursor=cD05OTk5OTk5OTk5OTk5OTk5OTk5OTk=", 422),  # p=99999999999999999999999
         ("put", SUPPLIERS, 405),
     ],
 )
