@@ -130,7 +130,7 @@ def adjust(survey: Survey) -> Adjustment:
     """
     whole = _network(survey)
     net, lost, missing = _determined(whole)
-    xy, other = _shape(survey, net)
+    xy, other, by_readings = _shape(survey, net)
     net, xy, in_line = _without_points_in_line(survey, net, xy)
     readings = whole.rows + len(survey.levels)
     critical = critical_value(readings)
@@ -162,7 +162,7 @@ def adjust(survey: Survey) -> Adjustment:
         levels=levels,
         checks=(
             *_fixing_checks(survey, whole, lost, missing, in_line, points),
-            *([] if in_line else _shape_checks(survey, xy, other)),
+            *([] if in_line else _shape_checks(survey, xy, other, by_readings)),
             *_closing_checks(survey, found, points, figure, readings),
             *_slip_checks(survey, tapes, critical),
             *_datum_checks(survey),
@@ -217,20 +217,23 @@ def _determined(net: Network) -> tuple[Network, set[str], int]:
     return net, lost, missing
 
 
-def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None]:
-    """The fitted shape that is taken, and the best other one (not just its mirror image) that fits as well.
+def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None, bool]:
+    """The fitted shape that is taken, the best other one (no mere mirror image) that fits as well, and whether the
+    roof readings decided between them.
 
     Of shapes that fit alike, the one is taken whose outline does not cross itself, then that holds most roof
     readings, then that has the larger area, then that lies at y > 0.
     """
     if not len(net.names):
-        return np.zeros((0, 2)), None
+        return np.zeros((0, 2)), None, False
     most = max(1, min(32, _SHAPES // max(net.rows * 2 * len(net.names), 1)))
-    fits = fit(net, shapes(net)[:most])
+    fits = fit(net, shapes(net)[:most], rounds=5)
+    cost = (misfits(net, fits) ** 2).sum(axis=-1)
+    fits = fit(net, fits[cost <= 10 * cost.min() + 1000.0], rounds=25)  # a shape still so far off will not come near
     cost = (misfits(net, fits) ** 2).sum(axis=-1)
     alike = fits[cost <= cost.min() + 9.0]  # as good within three standard errors of one reading
     if not set(survey.corners) <= set(net.names):
-        return alike[0], None
+        return alike[0], None, False
     ring = alike[:, : len(survey.corners)]
     outlines = shapely.polygons(ring)
     simple = shapely.is_valid(outlines)
@@ -243,7 +246,9 @@ def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None]:
     rank = np.lexsort((ring[..., 1].mean(axis=1), np.round(shapely.area(outlines)), held, simple))[::-1]
     best, spans = rank[0], _spans(ring)
     others = [k for k in rank[1:] if simple[k] and np.abs(spans[k] - spans[best]).max(initial=0.0) > 1.0]
-    return alike[best], alike[others[0]] if others else None
+    if not others:
+        return alike[best], None, False
+    return alike[best], alike[others[0]], bool(held[best] > held[others[0]])
 
 
 def _roof_readings(survey: Survey) -> list[tuple[float, float] | str]:
@@ -415,7 +420,7 @@ def _missing_tapes(net: Network) -> tuple[list[str], list[str]]:
     return tapes, [net.names[int(size.max(axis=1).argmax())]] if directions.shape[1] else []
 
 
-def _shape_checks(survey: Survey, xy: Floats, other: Floats | None) -> list[Check]:
+def _shape_checks(survey: Survey, xy: Floats, other: Floats | None, by_readings: bool) -> list[Check]:
     """Where tapes fit a second shape as well: which pair of corners would settle it."""
     if other is None:
         return []
@@ -426,7 +431,7 @@ def _shape_checks(survey: Survey, xy: Floats, other: Floats | None) -> list[Chec
     return [check(
         "shape-not-settled", "caution", value=float(taken[k]), limit=float(second[k]),
         where=f"{survey.corners[i[k]]}-{survey.corners[j[k]]}",
-        reason="holds the roof readings" if _roof_readings(survey) else "has the larger area",
+        reason="holds more of the roof readings" if by_readings else "has the larger area",
     )]  # fmt: skip
 
 

@@ -14,6 +14,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 _BEAM = 64  # shapes carried along while two-fold choices are open
+_HOPELESS = 40.0  # a shape that fits so much worse than the best has four wild tapes more, or five
 _SCATTER = 96  # random starts for points that no pair of tapes reaches
 _SCALE = 0.5  # [in] misfit from which a tape counts less and less in the choice of the first shape
 
@@ -267,7 +268,8 @@ def _grow(xy: Floats, placed: Bools, table: Floats, axis: tuple[int, int] | None
         place = np.concatenate([options[row, first], options[row, second]])
         total = np.concatenate([cost + price[row, first], cost + price_away[row, second]])
         order = np.argsort(total, kind="stable")
-        order = order[np.isfinite(total[order])][:_BEAM]
+        order = order[total[order] <= np.min(total, initial=np.inf) + _HOPELESS][:_BEAM]
+        order = order[np.isfinite(total[order])]
         if not len(order):
             break
         xy, cost = xy[parent[order]].copy(), total[order]
