@@ -20,8 +20,8 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog  # type: ignore[import-untyped]
-from scipy.sparse import csc_array  # type: ignore[import-untyped]
+from scipy.optimize import linprog
+from scipy.sparse import csc_array
 
 Floats = NDArray[np.float64]
 Pattern = tuple[int, tuple[int, ...]]  # index of the stick length, indices of the piece lengths cut from it
@@ -29,8 +29,11 @@ Pattern = tuple[int, tuple[int, ...]]  # index of the stick length, indices of t
 SLACK = 1e-6  # [in] far below what a saw can do, far above what adding floats loses
 STEPS_PER_INCH = 32  # grid of the knapsack tables
 HAND = 15  # pieces dealt together when patterns are priced
+PIVOTS = 2_000  # simplex steps of one solve: a list that wants more is long, and best fit serves it well
 DIVES = 25  # solves on the way down to whole sticks, at most about so many
-WORK = 150_000_000  # table cells that the bound may fill; a count, not a clock, so that answers repeat
+WORK = 150_000_000  # what the bound may spend, in table cells; a count, not a clock, so that answers repeat
+A_SOLVE = 40  # table cells that one solve of the programme is worth, a pair of distinct pieces
+DIVE_MOST = 100_000  # pieces times patterns; larger programmes take seconds a solve, for a gap that is small by then
 
 
 class PieceTooLong(ValueError):
@@ -288,7 +291,7 @@ def _improve(job: _Job, best: list[Pattern], coins: Sequence[Decimal]) -> tuple[
 
     loose = _Grid(job, np.floor)
     tight = _Grid(job, np.ceil)
-    rounds = int(min(120, WORK // (loose.cells + tight.cells) + 1))
+    rounds = int(min(120, WORK // (loose.cells + tight.cells + A_SOLVE * len(job.take) ** 2) + 1))
     steady = np.zeros(len(job.take))
     deal = np.random.default_rng(len(job.take))
     proven = 0.0
@@ -296,6 +299,8 @@ def _improve(job: _Job, best: list[Pattern], coins: Sequence[Decimal]) -> tuple[
         if bought - bound <= SLACK:
             return best, bound
         solved = _cover(np.array([job.cost[k] for k, _ in columns]), _matrix(job, columns), job.demand.astype(float))
+        if not solved.success:
+            break
         y, value = np.maximum(-solved.ineqlin.marginals, 0.0), float(solved.fun)
         # Half way back to the values that proved most so far: duals of an unfinished programme swing wildly.
         for trial in ((steady + y) / 2, y):
@@ -312,7 +317,7 @@ def _improve(job: _Job, best: list[Pattern], coins: Sequence[Decimal]) -> tuple[
         # `value` only falls from here on: where it rounds to the bound already, more columns cannot lift that.
         if not fresh or value - proven <= 1e-4 * value or _round_up(value, coins, bought) <= bound + SLACK:
             break
-    if bought - bound > SLACK:
+    if bought - bound > SLACK and len(job.take) * len(columns) <= DIVE_MOST:
         best = _dive(job, columns, best, bound)
     return best, bound
 
@@ -385,8 +390,8 @@ def _matrix(job: _Job, columns: Sequence[Pattern]) -> Any:
 
 
 def _cover(cost: Floats, matrix: Any, demand: Floats) -> Any:
-    """Patterns of least cost, in parts, that cut at least the demand."""
-    return linprog(cost, A_ub=-matrix, b_ub=-demand, method="highs-ds")
+    """Patterns of least cost, in parts, that cut at least the demand; `success` is false where it takes too long."""
+    return linprog(cost, A_ub=-matrix, b_ub=-demand, method="highs-ds", options={"maxiter": PIVOTS})
 
 
 def _dive(job: _Job, columns: Sequence[Pattern], best: list[Pattern], bound: float) -> list[Pattern]:
@@ -401,7 +406,10 @@ def _dive(job: _Job, columns: Sequence[Pattern], best: list[Pattern], bound: flo
     a_step = max(1, len(best) // DIVES)
     while left.any() and bought - bound > SLACK:
         usable = np.flatnonzero((dense <= left[:, None]).all(axis=0))
-        x = _cover(cost[usable], matrix[:, usable], left).x
+        solved = _cover(cost[usable], matrix[:, usable], left)
+        if not solved.success:
+            break
+        x = solved.x
         wanted = usable[np.argsort(-np.round(x, 6), kind="stable")]
         for j in wanted[: max(a_step, int((x > 1 - 1e-6).sum()))]:  # whole ones together, else the greatest
             if (dense[:, j] <= left).all():
