@@ -86,8 +86,8 @@ def _stick(number: int, stick: Mapping[str, Any], members: Sequence[Mapping[str,
     by_id = {member["id"]: member for member in members}
     cuts = sorted(stick["cuts"], key=lambda cut: -cut["length"])
     return {
-        "number": number, "item": stick["item"], "size": stick["size"], "length": length.write(stick["length"], feet=True),
-        "count": stick.get("count") or 1,
+        "number": number, "item": stick["item"], "size": stick["size"],
+        "length": length.write(stick["length"], feet=True), "count": stick.get("count") or 1,
         "cuts": [
             {"name": _piece_name(cut), "length": length.sixteenths(cut["length"]),
              "ends": _ends(by_id.get(cut.get("member") or ""), cut), "nested_with": cut.get("nested_with")}

@@ -9,17 +9,18 @@ from django.conf import settings
 from django.db import models
 
 from estimating.models.base import AppendOnly, Versioned
+from framing.models import Unchanging
 
 MONEY = {"max_digits": 15, "decimal_places": 2}
 
 
 class Quote(Versioned):
-    """A price in the making: one framing, one price list, one day. What goes out is a `Revision` of it."""
+    """A price in the making: one framing, price lists, one day. What goes out is a `Revision` of it."""
 
     job = models.ForeignKey("estimating.Job", on_delete=models.PROTECT, related_name="quotes")
     framing = models.ForeignKey("framing.Framing", on_delete=models.PROTECT, related_name="quotes")
-    price_list_version = models.ForeignKey(
-        "estimating.PriceListVersion", on_delete=models.PROTECT, related_name="quotes"
+    price_list_versions = models.ManyToManyField(
+        "estimating.PriceListVersion", related_name="quotes", help_text="Approved versions, at most one a list."
     )
     priced_on = models.DateField(help_text="The day whose prices and rates hold, in the office's time zone.")
     extras = models.JSONField(default=list, help_text="What the engine does not compute: item, quantity, unit, reason.")
@@ -39,7 +40,7 @@ class Quote(Versioned):
         return f"Q{self.pk:05d}"
 
 
-class Revision(AppendOnly):
+class Revision(Unchanging):
     """A quote as it was issued: everything that it was made from, and the papers' HTML and drawings.
 
     `sha256` covers `snapshot`, the drawings and the HTML as they stand here; a person's name and address are filled in
@@ -103,7 +104,7 @@ class QuoteLine(AppendOnly):
         return not self._state.adding and self.revision_id is not None
 
 
-class RenderedFile(AppendOnly):
+class RenderedFile(Unchanging):
     """A paper made from a revision, kept under the hash of its bytes."""
 
     class Kind(models.TextChoices):

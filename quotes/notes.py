@@ -235,7 +235,7 @@ def _open_edges(facts: Facts) -> Iterator[dict[str, Any]]:
                 yield {"edge": name, "beside": "is open and the drop beyond it was not measured", "where": name}
             continue
         drop = facts.inches(beyond)
-        wall = f", the parapet stands {length.write(facts.inches(height))} in over the roof" if height is not None else ""
+        wall = f", a parapet of {length.write(facts.inches(height))} in stands on it" if height is not None else ""
         yield {"edge": name, "beside": f"drops {drop / 12:.1f} ft to what lies beyond{wall}", "value": drop,
                "limit": 30.0, "unit": "in", "where": name}
 
@@ -349,8 +349,8 @@ RULES: tuple[Rule, ...] = (
          "building department.{known}",
          "site", "IBC 1505.1 rates the assembly", "building department", _fire),
     Rule("guards", "deferral",
-         "Edge {edge} {beside}. Height, strength and fixing of a guard there, measured from the new surface, are for the "
-         "building department; no guard is part of this price.",
+         "Edge {edge} {beside}. Height, strength and fixing of a guard there, measured from the new surface, are for "
+         "the building department; no guard is part of this price.",
          "survey", "IRC 2018 R312.1: guards where the drop is more than 30 in within 36 in of the edge",
          "building department", _open_edges),
     Rule("membrane", "deferral",

@@ -81,8 +81,8 @@ def figures(framing: Mapping[str, Any], plan_svg: str, section_svg: str) -> list
     steps = ", ".join(f"{length.write(drop)} in at {point}" for point, drop in reveals.items())
     plan = (f"Plan of the deck seen from above: outline with {len(framing.get('outline') or ())} corners, "
             f"{count.get('joist', 0)} joists and {len(supports)} pads on the surveyed roof.")
-    section = (f"Section at the door: sill, finished surface{f' {steps} below it' if steps else ''}, boards, joist, pad "
-               "and roof.")
+    surface = f"finished surface {steps} below it" if steps else "finished surface"
+    section = f"Section at the door: sill, {surface}, boards, joist, pad and roof."
     return [
         {"kind": kind, "alt": alt, "data": data_address(svg), "caption": caption}
         for kind, alt, svg, caption in (
@@ -119,10 +119,10 @@ def scope(snapshot: Mapping[str, Any]) -> dict[str, Any]:
         f"{fastening} to {count.get('joist', 0)} tapered {joists.get('species', 'lumber')} joists"
         f"{_others(count)}. The frame stands on {len(supports)} pads and is not fastened through the roof's membrane.",
         f"The finished surface {mode}{f' and lies {sill}' if sill else ''}. Each joist is sawn to the roof under it, "
-        f"between {least} and {most} in deep, so that the surface is true while the roof beneath it falls to its outlets.",
+        f"between {least} and {most} in deep, so that the surface is true while the roof beneath it falls.",
     ]
     if panels := sum(board.get("kind") == "panel" for board in framing.get("boards") or ()):
-        sentences.append(f"Panels lift out over the outlets ({panels} boards belong to them), so that they can be cleaned.")
+        sentences.append(f"Panels ({panels} boards) lift out over the outlets, so that they can be cleaned.")
     return {"title": f"Rooftop deck, {net:.0f} ft², {boards}", "sentences": sentences}
 
 
@@ -145,8 +145,8 @@ def _price(estimate: Mapping[str, Any]) -> dict[str, Any]:
         statement = (f"Sales tax of {rate} on {money(chain['taxed'], currency)} is added to the sale: "
                      f"{money(on_sale, currency)}.")
     else:
-        statement = (f"Sales tax of {rate} on materials, {money(on_cost, currency)}, is paid by the contractor on what it "
-                     "buys and stands in the price; none is added to the sale.")
+        statement = (f"Sales tax of {rate} on materials, {money(on_cost, currency)}, is paid by the contractor on "
+                     "what it buys and stands in the price; none is added to the sale.")
     return {
         "total": chain["price"], "groups": estimate["groups"], "sale_tax": on_sale if on_sale else None,
         "tax_rate": rate, "tax_statement": statement,
@@ -166,8 +166,8 @@ def _schedule(snapshot: Mapping[str, Any]) -> dict[str, str]:
         stick = f" Nothing longer than {length.write(inches, feet=True)} is brought up."
     return {
         "hours": f"The work takes about {days} working days of a crew of {CREW}.",
-        "access": f"Materials are {lift}{floor}.{stick} Permission to use the street, the lobby and the roof, and the hours "
-                  "for it, come from the building before delivery is ordered.",
+        "access": f"Materials are {lift}{floor}.{stick} Permission to use the street, the lobby and the roof, and the "
+                  "hours for it, come from the building before delivery is ordered.",
     }
 
 

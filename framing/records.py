@@ -1,0 +1,75 @@
+"""Keeping surveys and framings: each function is one change of the records, in one transaction."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from estimating.models import Job, Run, User
+from estimating.records import note
+from estimating.service import runs
+from framing.engine.adjustment import adjust
+from framing.engine.design import Framing as Framed
+from framing.engine.design import frame
+from framing.engine.documents import canonical_sha256, check_together, parse_build, parse_survey
+from framing.models import Build, Framing, Survey
+
+AT_ONCE_SQFT = 600.0  # a roof up to this area is framed in the request
+
+
+def canonical(document: Mapping[str, Any]) -> str:
+    """The text that a document is kept as: the one that its hash is taken over."""
+    return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+@transaction.atomic
+def keep_survey(job_id: int, document: Mapping[str, Any], *, by: User | None, now: datetime) -> Survey:
+    """Keep a survey as the job's next one. Raises DocumentRefused, and then nothing is kept."""
+    parse_survey(document)
+    job = Job.objects.select_for_update().get(pk=job_id)
+    number = (job.surveys.aggregate(most=Max("number"))["most"] or 0) + 1
+    survey = Survey.objects.create(job=job, number=number, text=canonical(document), sha256=canonical_sha256(document),
+                                   created_at=now, created_by=by)
+    note(survey, "create", {"job": [None, job.pk], "number": [None, number]}, by=by, now=now)
+    return survey
+
+
+def keep_build(survey: Survey, document: Mapping[str, Any], *, by: User | None, now: datetime) -> Build:
+    """Keep a way to build on a survey. Raises DocumentRefused, also for what only the two together show."""
+    check_together(parse_survey(survey.document), parse_build(document))
+    return Build.objects.create(survey=survey, text=canonical(document), sha256=canonical_sha256(document),
+                                created_at=now, created_by=by)
+
+
+@transaction.atomic
+def frame_build(survey: Survey, document: Mapping[str, Any], *, by: User | None, now: datetime) -> Framing | Run:
+    """Frame a build: at once on a roof of usual size, else as a run that ends with the framing.
+
+    Raises DocumentRefused, and then nothing is kept.
+    """
+    build = keep_build(survey, document, by=by, now=now)
+    area = adjust(parse_survey(survey.document)).area_sqft
+    if area is not None and area > AT_ONCE_SQFT:
+        return runs.start_run("frame", f"build/{build.pk}", by=by, now=now)
+    return keep_framing(build, frame(survey.document, document), by=by, now=now)
+
+
+@transaction.atomic
+def keep_framing(build: Build, framed: Framed, *, by: User | None, now: datetime) -> Framing:
+    """Keep what the engine answered to a build; framed twice by the same engine, the first answer is handed back."""
+    version = framed.document["provenance"]["engine"]
+    if (known := build.framings.filter(engine=version).first()) is not None:
+        return known
+    framing = Framing.objects.create(
+        build=build, text=canonical(framed.document), plan_svg=framed.plan_svg, section_svg=framed.section_svg,
+        engine=version, stops=sum(check["status"] == "stop" for check in framed.document["checks"]),
+        area_sqft=framed.document["survey_adjustment"]["area_sqft"], created_at=now, created_by=by,
+    )
+    Job.objects.filter(pk=build.survey.job_id, status=Job.Status.LEAD).update(status=Job.Status.SURVEYED)
+    note(framing, "create", {"build": [None, build.pk], "stops": [None, framing.stops]}, by=by, now=now)
+    return framing

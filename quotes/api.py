@@ -1,0 +1,277 @@
+"""Quotes, their revisions and the papers over HTTP; whoever may not see prices sees only the crew's papers."""
+
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.urls import path
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema, inline_serializer
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from estimating import units
+from estimating.models import Job, PriceListVersion, Role
+from estimating.service import runs
+from estimating.service.endpoints import RunSerializer, accepted
+from estimating.service.idempotency import idempotent
+from estimating.service.permissions import EVERYONE
+from estimating.service.preconditions import check_match, tagged
+from estimating.service.problems import Fault, Problem
+from estimating.service.serializers import StrictModelSerializer, StrictSerializer
+from estimating.service.views import ReadViewSet
+from framing.models import Framing
+from quotes import papers, revisions
+from quotes.estimate import Extra
+from quotes.models import Quote, QuoteLine, RenderedFile, Revision
+
+CREW_PAPERS = (RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST)  # these hold no prices
+
+
+class ExtraSerializer(StrictSerializer):
+    """Something that the engine does not compute: delivery, a permit, a hoist."""
+
+    item = serializers.CharField(max_length=120, help_text="Item key, such as service/delivery.")
+    quantity = serializers.DecimalField(15, 4, min_value=Decimal("0.0001"))
+    unit = serializers.CharField(max_length=3, help_text="UN/ECE Rec 20 or 21, such as LS or EA.")
+    reason = serializers.CharField(max_length=200, required=False, default="")
+
+    def validate_unit(self, value: str) -> str:
+        try:
+            return units.unit(value).code
+        except units.UnitError as error:
+            raise serializers.ValidationError(f"expected {error.expected}") from None
+
+
+class LineSerializer(StrictModelSerializer):
+    """One line of cost; `came_from` tells the reading, price or rate behind it."""
+
+    class Meta:
+        model = QuoteLine
+        fields = ("position", "group", "kind", "item", "description", "quantity", "unit", "unit_price", "price_unit",
+                  "cost", "taxable", "allowance", "came_from")
+        read_only_fields = fields
+
+
+class QuoteInList(StrictModelSerializer):
+    """A quote without its lines. Money is text with two decimals."""
+
+    number = serializers.CharField(read_only=True)
+    framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all())
+    job = serializers.PrimaryKeyRelatedField(queryset=Job.objects.all())
+    price_list_versions = serializers.PrimaryKeyRelatedField(
+        queryset=PriceListVersion.objects.all(), many=True, required=False,
+        help_text="Approved versions, at most one a list; those in force where not given.",
+    )  # fmt: skip
+    extras = ExtraSerializer(many=True, required=False)
+
+    class Meta:
+        model = Quote
+        fields = ("id", "number", "job", "framing", "price_list_versions", "priced_on", "extras", "price", "created_at")
+        read_only_fields = ("price", "created_at")
+        extra_kwargs = {"priced_on": {"required": False}}
+
+
+class QuoteSerializer(QuoteInList):
+    """A quote with its lines, the chain from cost to price, and what stands in the way of a price."""
+
+    estimate = serializers.JSONField(read_only=True, help_text="Chain, groups, payments, hours, findings.")
+    lines = serializers.SerializerMethodField()
+
+    class Meta(QuoteInList.Meta):
+        fields = (*QuoteInList.Meta.fields, "estimate", "lines")
+
+    @extend_schema(responses=LineSerializer(many=True))
+    def get_lines(self, row: Quote) -> list[dict[str, Any]]:
+        return LineSerializer(row.lines.filter(revision=None), many=True).data
+
+
+class QuotePatch(StrictSerializer):
+    """What a quote is priced from, to price it anew; an empty body prices it anew with what it has."""
+
+    framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all(), required=False)
+    price_list_versions = serializers.PrimaryKeyRelatedField(
+        queryset=PriceListVersion.objects.all(), many=True, required=False
+    )
+    extras = ExtraSerializer(many=True, required=False)
+    priced_on = serializers.DateField(required=False)
+
+
+class RevisionInList(StrictModelSerializer):
+    """A quote as it was issued."""
+
+    quote = serializers.CharField(source="quote.number", read_only=True)
+
+    class Meta:
+        model = Revision
+        fields = ("id", "quote", "number", "price", "valid_until", "sha256", "issued_at")
+        read_only_fields = fields
+
+
+class RevisionSerializer(RevisionInList):
+    """An issued revision with everything that it was made from."""
+
+    snapshot = serializers.JSONField(source="document", read_only=True, help_text="quote-snapshot/1")
+
+    class Meta(RevisionInList.Meta):
+        fields = (*RevisionInList.Meta.fields, "snapshot")
+        read_only_fields = fields
+
+
+class FileSerializer(StrictModelSerializer):
+    """A paper that was made from a revision."""
+
+    name = serializers.CharField(read_only=True)
+
+    class Meta:
+        model = RenderedFile
+        fields = ("kind", "sha256", "size", "media_type", "name", "created_at")
+        read_only_fields = fields
+
+
+class QuoteViewSet(ReadViewSet):
+    """Quotes: a framing priced from lists and rates."""
+
+    queryset = Quote.objects.prefetch_related("price_list_versions")
+    filterset_fields = ("job", "framing")
+
+    def get_queryset(self) -> Any:
+        return super().get_queryset().defer("estimate") if self.action == "list" else super().get_queryset()
+
+    def get_serializer_class(self) -> Any:
+        return QuoteInList if self.action == "list" else QuoteSerializer
+
+    @extend_schema(responses={201: QuoteSerializer})
+    @idempotent
+    def create(self, request: Request) -> Response:
+        """Price a framing. What has no price is told in `estimate.findings`, and then `price` is null."""
+        asked = self.get_serializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        values = asked.validated_data
+        quote = revisions.draft_quote(
+            values["job"].pk, values["framing"].pk, **_priced_from(values), by=request.user, now=self.now
+        )
+        response = self.answer(quote, status=201)
+        response["Location"] = f"{request.path.rstrip('/')}/{quote.pk}"
+        return response
+
+    @extend_schema(request=QuotePatch, responses={200: QuoteSerializer})
+    def partial_update(self, request: Request, pk: str) -> Response:
+        """Price it anew."""
+        with transaction.atomic():
+            row = self.locked()
+            asked = QuotePatch(data=request.data)
+            asked.is_valid(raise_exception=True)
+            values = asked.validated_data
+            framing = values["framing"].pk if "framing" in values else None
+            quote = revisions.reprice_quote(
+                row.pk, framing_id=framing, **_priced_from(values, absent=None), by=request.user, now=self.now
+            )
+        return self.answer(quote)
+
+
+def _priced_from(values: dict[str, Any], absent: Any = ()) -> dict[str, Any]:
+    versions = values.get("price_list_versions")
+    extras = values.get("extras")
+    return {
+        "version_ids": None if versions is None else [version.pk for version in versions],
+        "extras": absent if extras is None else [Extra(**extra) for extra in extras],
+        "priced_on": values.get("priced_on"),
+    }
+
+
+class OfOneQuote(ReadViewSet):
+    """What lies under one quote."""
+
+    lookup_field = "number"
+
+    def quote(self) -> Quote:
+        return get_object_or_404(Quote, pk=self.kwargs["quote_id"])
+
+
+class RevisionViewSet(OfOneQuote):
+    """Revisions of a quote: issued, and final from then on."""
+
+    queryset = Revision.objects.none()
+
+    def get_queryset(self) -> Any:
+        rows = Revision.objects.filter(quote=self.quote()).select_related("quote")
+        rows = rows.defer("plan_svg", "section_svg", "proposal_html", "cut_sheets_html")
+        return rows.defer("snapshot") if self.action == "list" else rows
+
+    def get_serializer_class(self) -> Any:
+        return RevisionInList if self.action == "list" else RevisionSerializer
+
+    @extend_schema(request=None, responses={201: RevisionSerializer})
+    @idempotent
+    def create(self, request: Request, quote_id: int) -> Response:
+        """Issue the quote as its next revision; send If-Match with the quote's ETag."""
+        with transaction.atomic():
+            quote = get_object_or_404(Quote.objects.select_for_update(), pk=quote_id)
+            check_match(request, quote)
+            try:
+                revision = revisions.issue_revision(quote.pk, by=request.user, now=self.now)
+            except revisions.QuoteBlocked as blocked:
+                faults = [Fault("", finding.about, "nothing in the way of a price", finding.text)
+                          for finding in blocked.findings]
+                raise Problem(409, f"{quote.number} has no price yet", faults) from None
+        response = tagged(request, revision, RevisionSerializer(revision).data, status=201)
+        response["Location"] = f"{request.path.rstrip('/')}/{revision.number}"
+        return response
+
+    @extend_schema(request=None, responses={202: inline_serializer("RenderRun", {"run": RunSerializer()})})
+    @idempotent
+    def render(self, request: Request, quote_id: int, number: int) -> Response:
+        """Make its papers in the background: proposal, cut sheets, material list."""
+        revision = self.get_object()
+        with transaction.atomic():
+            return accepted(runs.start_run("render", f"revision/{revision.pk}", by=request.user, now=self.now))
+
+
+class FileViewSet(OfOneQuote):
+    """Papers of a revision. The crew sees its own: cut sheets and material list."""
+
+    queryset = RenderedFile.objects.none()
+    serializer_class = FileSerializer
+    lookup_field = "sha256"
+    read_roles = EVERYONE
+
+    def get_queryset(self) -> Any:
+        revision = get_object_or_404(Revision, quote=self.quote(), number=self.kwargs["number"])
+        files = revision.files.select_related("revision__quote")
+        return files.filter(kind__in=CREW_PAPERS) if self.request.user.role == Role.CREW else files
+
+    @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
+    def download(self, request: Request, quote_id: int, number: int, sha256: str) -> HttpResponse:
+        """The bytes of a paper."""
+        found = self.get_queryset().filter(sha256=sha256).first()
+        if found is None:
+            raise Http404
+        return paper_response(found)
+
+
+def paper_response(file: RenderedFile) -> HttpResponse:
+    """A paper to take home, named for people."""
+    try:
+        content = papers.read_paper(file)
+    except FileNotFoundError:
+        raise Problem(410, f"{file.name} is no longer stored; render the revision again") from None
+    return HttpResponse(content, content_type=file.media_type, headers={
+        "Content-Disposition": f'attachment; filename="{file.name}"', "ETag": f'"{file.sha256}"',
+        "Cache-Control": "private, max-age=0, must-revalidate",
+    })
+
+
+of_quote = "quotes/<int:quote_id>/revisions"
+urlpatterns = [
+    path("quotes", QuoteViewSet.as_view({"get": "list", "post": "create"}, detail=False), name="quotes"),
+    path("quotes/<int:pk>", QuoteViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="quote"),
+    path(of_quote, RevisionViewSet.as_view({"get": "list", "post": "create"}, detail=False), name="revisions"),
+    path(f"{of_quote}/<int:number>", RevisionViewSet.as_view({"get": "retrieve"}), name="revision"),
+    path(f"{of_quote}/<int:number>/render", RevisionViewSet.as_view({"post": "render"}), name="revision-render"),
+    path(f"{of_quote}/<int:number>/files", FileViewSet.as_view({"get": "list"}, detail=False), name="files"),
+    path(f"{of_quote}/<int:number>/files/<str:sha256>", FileViewSet.as_view({"get": "download"}), name="file"),
+]

@@ -1,0 +1,61 @@
+"""The papers of a revision as files: made from what it keeps, stored under the hash of their bytes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+
+from estimating.service.pdf import html_to_pdf
+from quotes.models import RenderedFile, Revision
+from quotes.rendering import filled, material_list
+
+PDF, CSV = "application/pdf", "text/csv"
+
+
+@dataclass(frozen=True)
+class Paper:
+    """The bytes of one paper."""
+
+    media_type: str
+    content: bytes
+
+
+def make_papers(revision: Revision, report: Callable[[int, str], None] = lambda percent, doing: None
+                ) -> dict[str, Paper]:
+    """Every paper of a revision, by kind; slow, so outside of any transaction."""
+    job = revision.quote.job
+    words = {"name": job.customer.name, "site": job.site_address, "sha256": revision.sha256}
+    report(10, "proposal")
+    proposal = html_to_pdf(filled(revision.proposal_html, **words))
+    report(55, "cut sheets")
+    cut_sheets = html_to_pdf(filled(revision.cut_sheets_html, **words))
+    report(95, "material list")
+    return {
+        RenderedFile.Kind.PROPOSAL: Paper(PDF, proposal),
+        RenderedFile.Kind.CUT_SHEETS: Paper(PDF, cut_sheets),
+        RenderedFile.Kind.PURCHASE_LIST: Paper(CSV, material_list(revision.document)),
+    }
+
+
+def keep_papers(revision: Revision, papers: Mapping[str, Paper], *, now: datetime) -> list[RenderedFile]:
+    """Store the bytes, then their rows; the same bytes again change nothing."""
+    kept = []
+    for kind, paper in papers.items():
+        sha256 = hashlib.sha256(paper.content).hexdigest()
+        values = {"size": len(paper.content), "media_type": paper.media_type, "created_at": now}
+        row = RenderedFile(revision=revision, kind=kind, sha256=sha256, **values)
+        if not default_storage.exists(row.path):
+            default_storage.save(row.path, ContentFile(paper.content))
+        kept.append(RenderedFile.objects.get_or_create(revision=revision, kind=kind, sha256=sha256, defaults=values)[0])
+    return kept
+
+
+def read_paper(file: RenderedFile) -> bytes:
+    """The bytes of a paper. Raises FileNotFoundError where the storage has lost them."""
+    with default_storage.open(file.path) as stored:
+        return stored.read()

@@ -1,0 +1,260 @@
+"""Quotes and their revisions: a draft is priced as often as wanted, what is issued stays as it was.
+
+A revision keeps everything that it was made from, so that every number on its papers can be followed to a reading, a
+price or a rate. A person's name and address stand in none of it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from estimating.models import Job, Office, PriceListVersion, User
+from estimating.office import local_day, payment_schedule, terms_of, the_office
+from estimating.price_book import versions_in_force
+from estimating.records import note
+from estimating.service.problems import refusal
+from framing.models import Framing
+from framing.papers import cut_sheets_html
+from framing.records import canonical
+from quotes.estimate import Estimate, Extra, Finding, estimate, items_of
+from quotes.models import Quote, QuoteLine, Revision
+from quotes.notes import Note, notes_for
+from quotes.pricing import prices_on, rates_on
+from quotes.rendering import HASH_MARK, proposal_html
+
+FORMAT = "quote-snapshot/1"
+
+
+@refusal(409)
+class QuoteBlocked(Exception):
+    """Something stands in the way of a price; `findings` says all of it."""
+
+    def __init__(self, number: str, findings: Sequence[Finding]) -> None:
+        self.findings = tuple(findings)
+        super().__init__(f"{number} has no price yet: " + " ".join(finding.text for finding in findings))
+
+
+@refusal(409)
+class PricesEnded(Exception):
+    """A price that the quote rests on no longer holds on the day of issue."""
+
+
+@refusal(409)
+class FramingElsewhere(Exception):
+    """The framing belongs to another job."""
+
+
+@refusal(409)
+class NotApproved(Exception):
+    """A price list version is staged, so its rows may still change; or two versions of one list were named."""
+
+
+@transaction.atomic
+def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | None = None,
+                extras: Sequence[Extra] = (), priced_on: date | None = None, by: User | None, now: datetime) -> Quote:
+    """A new quote of a framing, priced at once.
+
+    Without `version_ids` the versions in force are taken, without `priced_on` today in the office's time zone. What
+    has no price is told in the quote's findings. Raises OfficeNotSet, FramingElsewhere or NotApproved.
+    """
+    office = the_office()
+    framing = Framing.objects.select_related("build__survey").get(pk=framing_id)
+    job = Job.objects.select_for_update().get(pk=job_id)
+    if framing.build.survey.job_id != job.pk:
+        raise FramingElsewhere(f"Framing {framing.pk} belongs to job {framing.build.survey.job_id}, not to {job.pk}.")
+    versions = _approved(version_ids)
+    quote = Quote(job=job, framing=framing, priced_on=priced_on or local_day(office, now),
+                  extras=[_as_json(extra) for extra in extras], created_at=now, created_by=by)
+    worked = _estimate(quote, framing, versions, office)
+    quote.estimate, quote.price = _summary(worked), worked.price
+    quote.save()
+    quote.price_list_versions.set(versions)
+    _write_lines(quote, worked, None)
+    note(quote, "create", {"framing": [None, framing.pk], "price": [None, _text(worked.price)]}, by=by, now=now)
+    return quote
+
+
+@transaction.atomic
+def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: Collection[int] | None = None,
+                  extras: Sequence[Extra] | None = None, priced_on: date | None = None, by: User | None,
+                  now: datetime) -> Quote:
+    """Price a quote anew, with what is given in place of what it had. Raises as `draft_quote`."""
+    office = the_office()
+    quote = Quote.objects.select_for_update().get(pk=quote_id)
+    before = quote.price
+    if framing_id is not None:
+        framing = Framing.objects.select_related("build__survey").get(pk=framing_id)
+        if framing.build.survey.job_id != quote.job_id:
+            raise FramingElsewhere(f"Framing {framing_id} belongs to job {framing.build.survey.job_id}, "
+                                   f"not to {quote.job_id}.")
+        quote.framing = framing
+    if version_ids is not None:
+        quote.price_list_versions.set(_approved(version_ids))
+    if extras is not None:
+        quote.extras = [_as_json(extra) for extra in extras]
+    quote.priced_on = priced_on or quote.priced_on
+    worked = _estimate(quote, quote.framing, _versions(quote), office)
+    quote.estimate, quote.price = _summary(worked), worked.price
+    quote.save()
+    quote.lines.filter(revision=None).delete()
+    _write_lines(quote, worked, None)
+    note(quote, "price", {"price": [_text(before), _text(worked.price)]}, by=by, now=now)
+    return quote
+
+
+@transaction.atomic
+def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision:
+    """Freeze a quote as its next revision: snapshot, lines, drawings and the papers' HTML, all or nothing.
+
+    Raises QuoteBlocked where the quote has no price, PricesEnded where one of its prices ended before today.
+    """
+    office = the_office()
+    quote = Quote.objects.select_for_update().select_related("framing__build__survey").get(pk=quote_id)
+    worked = _estimate(quote, quote.framing, _versions(quote), office)
+    if worked.is_blocked or worked.price is None:
+        raise QuoteBlocked(quote.number, worked.findings)
+    today = local_day(office, now)
+    ends = worked.prices_valid_to
+    if ends is not None and ends < today:
+        raise PricesEnded(f"{quote.number} rests on prices that ended on {ends}, and today is {today}; price it anew "
+                          "with a list that holds today.")
+    last = today + timedelta(days=office.quote_valid_days)
+    valid_until = min(last, ends) if ends else last
+    number = (quote.revisions.aggregate(most=Max("number"))["most"] or 0) + 1
+    snapshot = _snapshot(quote, number, worked, office, today, valid_until)
+    framing = quote.framing
+    papers = {
+        "plan_svg": framing.plan_svg,
+        "section_svg": framing.section_svg,
+        "proposal_html": proposal_html(snapshot, framing.plan_svg, framing.section_svg),
+        "cut_sheets_html": cut_sheets_html(
+            snapshot["framing"], snapshot["survey"], snapshot["build"],
+            paper=f"Cut sheets {quote.number}, revision {number}", mark=HASH_MARK,
+        ),
+    }
+    text = canonical(snapshot)
+    revision = Revision.objects.create(
+        quote=quote, number=number, snapshot=text, sha256=snapshot_sha256(text, **papers), price=worked.price,
+        valid_until=valid_until, issued_at=now, issued_by=by, **papers,
+    )
+    _write_lines(quote, worked, revision)
+    Job.objects.filter(pk=quote.job_id, status__in=(Job.Status.LEAD, Job.Status.SURVEYED)).update(
+        status=Job.Status.QUOTED
+    )
+    note(revision, "issue", {"price": [None, str(worked.price)], "sha256": [None, revision.sha256]}, by=by, now=now)
+    return revision
+
+
+def snapshot_sha256(snapshot: str, *, plan_svg: str, section_svg: str, proposal_html: str, cut_sheets_html: str) -> str:
+    """The hash of what a revision keeps, and of nothing made from it later."""
+    kept = [snapshot, plan_svg, section_svg, proposal_html, cut_sheets_html]
+    return hashlib.sha256(json.dumps(kept).encode()).hexdigest()
+
+
+def is_intact(revision: Revision) -> bool:
+    """Whether a revision still is what its hash says."""
+    return revision.sha256 == snapshot_sha256(
+        revision.snapshot, plan_svg=revision.plan_svg, section_svg=revision.section_svg,
+        proposal_html=revision.proposal_html, cut_sheets_html=revision.cut_sheets_html,
+    )
+
+
+def notes_of(framing: Framing, worked: Estimate | None = None) -> tuple[Note, ...]:
+    """The notes of a framing, and the allowances of an estimate of it."""
+    build = framing.build
+    allowances = [
+        Note(key="allowance", section="allowance", basis="price list", source=f"{line.came_from['sku']} of "
+             f"{line.came_from['price_list']} version {line.came_from['price_list_version']}",
+             decided_by="owner and contractor",
+             text=f"{line.description}: {worked.currency} {line.cost:,.2f} before overhead and profit is allowed.")
+        for line in (worked.lines if worked else ()) if line.allowance
+    ]
+    return (*notes_for(framing.document, build.survey.document, build.document), *allowances)
+
+
+def _approved(version_ids: Collection[int] | None) -> list[PriceListVersion]:
+    if version_ids is None:
+        return versions_in_force()
+    rows = PriceListVersion.objects.filter(pk__in=version_ids).select_related("price_list__supplier")
+    versions = list(rows.order_by("pk"))
+    for version in versions:
+        if version.state != PriceListVersion.State.APPROVED:
+            raise NotApproved(f"{version} is not approved yet; approve it before pricing from it.")
+    lists = [version.price_list_id for version in versions]
+    if len(set(lists)) < len(lists):
+        raise NotApproved("Two versions of one price list were named; expected one of each list.")
+    return versions
+
+
+def _versions(quote: Quote) -> list[PriceListVersion]:
+    return list(quote.price_list_versions.select_related("price_list__supplier").order_by("pk"))
+
+
+def _estimate(quote: Quote, framing: Framing, versions: Sequence[PriceListVersion], office: Office) -> Estimate:
+    document = framing.document
+    extras = [Extra(row["item"], Decimal(row["quantity"]), row["unit"], row["reason"]) for row in quote.extras]
+    return estimate(
+        document, prices_on(items_of(document, extras), quote.priced_on, versions), rates_on(quote.priced_on),
+        terms_of(office), currency=office.currency, schedule=payment_schedule(office), extras=extras,
+    )
+
+
+def _snapshot(quote: Quote, number: int, worked: Estimate, office: Office, today: date, valid_until: date
+              ) -> dict[str, Any]:
+    framing, build = quote.framing, quote.framing.build
+    return {
+        "format": FORMAT,
+        "quote": {"number": quote.number, "revision": number, "job": quote.job_id, "issued_on": today.isoformat(),
+                  "valid_until": valid_until.isoformat(), "priced_on": quote.priced_on.isoformat()},
+        "office": {name: getattr(office, name) for name in (
+            "name", "address", "phone", "email", "license_number", "time_zone", "currency", "exclusions", "warranty",
+            "notices",
+        )},
+        "survey": build.survey.document,
+        "build": build.document,
+        "framing": framing.document,
+        "price_lists": [{"id": version.pk, "list": str(version), "sha256": version.source_sha256}
+                        for version in _versions(quote)],
+        "extras": quote.extras,
+        "estimate": worked.as_json(),
+        "notes": [found.as_json() for found in (*notes_of(framing, worked), *_own_exclusions(office))],
+    }
+
+
+def _own_exclusions(office: Office) -> list[Note]:
+    """What the office always leaves out."""
+    lines = [line.strip() for line in office.exclusions.splitlines() if line.strip()]
+    return [Note(key="office-exclusion", section="exclusion", text=line, basis="scope", source="office",
+                 decided_by="owner and contractor") for line in lines]
+
+
+def _write_lines(quote: Quote, worked: Estimate, revision: Revision | None) -> None:
+    QuoteLine.objects.bulk_create([
+        QuoteLine(
+            quote=quote, revision=revision, position=position, group=line.group, kind=line.kind, item=line.item,
+            description=line.description[:300], quantity=line.quantity, unit=line.unit, unit_price=line.unit_price,
+            price_unit=line.price_unit, cost=line.cost, taxable=line.taxable, allowance=line.allowance,
+            price_id=line.came_from.get("price"), came_from=line.came_from,
+        )
+        for position, line in enumerate(worked.lines, start=1)
+    ])
+
+
+def _summary(worked: Estimate) -> dict[str, Any]:
+    return {name: value for name, value in worked.as_json().items() if name != "lines"}
+
+
+def _as_json(extra: Extra) -> Mapping[str, str]:
+    return {"item": extra.item, "quantity": str(extra.quantity), "unit": extra.unit, "reason": extra.reason}
+
+
+def _text(amount: Decimal | None) -> str | None:
+    return None if amount is None else str(amount)

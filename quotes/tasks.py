@@ -1,0 +1,26 @@
+"""Background work of the quotes app: rendering the papers of a revision."""
+
+from typing import Any
+
+from django.utils import timezone
+
+from estimating.models import Run
+from estimating.service.runs import Report, Store, run_kind
+from quotes.models import Revision
+from quotes.papers import keep_papers, make_papers
+
+
+@run_kind("render", queue="render")
+def render_run(run: Run, report: Report) -> Store:
+    """Make the papers of the revision that the run names, and keep them."""
+    number = int(run.subject.removeprefix("revision/"))
+    revision = Revision.objects.select_related("quote__job__customer").get(pk=number)
+    papers = make_papers(revision, report)
+
+    def store() -> dict[str, Any]:
+        files = keep_papers(revision, papers, now=timezone.now())
+        where = f"/api/v1/quotes/{revision.quote_id}/revisions/{revision.number}/files"
+        return {"files": [{"kind": file.kind, "sha256": file.sha256, "size": file.size, "name": file.name,
+                           "url": f"{where}/{file.sha256}"} for file in files]}
+
+    return store
