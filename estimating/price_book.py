@@ -93,29 +93,32 @@ def price_items(
 
 
 def find_material(item: str, materials: Iterable[Material]) -> Material:
-    """The material behind an item key: the one whose key fits with fewest stars. Raises Unmapped or Ambiguous."""
-    fitting = [material for material in materials if key_fits(material.item_key, item)]
+    """The material behind an item key: of those whose key fits, the one with fewest stars, then with most letters.
+
+    Raises Unmapped or Ambiguous.
+    """
+    fitting: dict[tuple[int, int], list[Material]] = defaultdict(list)
+    for material in materials:
+        if key_fits(material.item_key, item):
+            fitting[material.item_key.count("*"), -len(material.item_key)].append(material)
     if not fitting:
         raise Unmapped(f"no material stands behind {item}; expected one whose item key is {item} or fits it with *")
-    fewest = min(material.item_key.count("*") for material in fitting)
-    best = [material for material in fitting if material.item_key.count("*") == fewest]
+    best = fitting[min(fitting)]
     if len(best) > 1:
         raise Ambiguous(f"{item} fits {' and '.join(material.item_key for material in best)}; expected one")
     return best[0]
 
 
 def key_fits(pattern: str, item: str) -> bool:
-    """Whether an item key is `pattern`, in which a segment `*` stands for any one segment."""
-    parts, segments = pattern.split("/"), item.split("/")
-    return len(parts) == len(segments) and all(
-        part in ("*", segment) for part, segment in zip(parts, segments, strict=True)
-    )
+    """Whether an item key is `pattern`, in which `*` stands for any text, slashes and all."""
+    return re.fullmatch(".+".join(map(re.escape, pattern.split("*"))), item, re.DOTALL) is not None
 
 
 def piece_of(item: str, material: Material) -> units.Piece | None:
-    """What one piece is: the material's sizes; without a length the key's last segment [in], where it is a number."""
+    """What one piece is: the material's sizes; where it has no length, sticks and boards have it in their key. [in]"""
     length, last = material.length, item.rsplit("/", 1)[-1]
-    if length is None and re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,4})?", last) and Decimal(last):
+    by_length = item.startswith(("lumber/", "decking/")) and re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,4})?", last)
+    if length is None and by_length and Decimal(last):
         length = Decimal(last)
     return None if length is None else units.Piece(length, material.thickness, material.width)
 

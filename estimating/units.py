@@ -93,6 +93,7 @@ def _table() -> Iterator[Unit]:
     yield Unit("GLL", "gallon (US)", "liquid")
     yield Unit("ONZ", "ounce", "mass", Fraction(1, 16))
     yield Unit("LBR", "pound", "mass")
+    yield Unit("CWA", "hundredweight (US)", "mass", Fraction(100))
     yield Unit("BFT", "board foot", "board measure")
     yield Unit("BP", "hundred board feet", "board measure", Fraction(100))
     yield Unit("MBF", "thousand board feet", "board measure", Fraction(1000))

@@ -1,9 +1,13 @@
 """Tests of price lists: reading a file, staging it, approving it, and the price on a day."""
 
+import csv
+import io
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from estimating.models import History, Material, Office, Price, PriceList, PriceListVersion, Supplier
 from estimating.office import OfficeNotSet
@@ -202,6 +206,30 @@ def test_a_fault_in_the_file_as_a_whole_refuses_it(content, said):
     assert said in str(refused.value)
 
 
+cells = st.sampled_from(["", "1", "1.50", "-1", "1,5", "EA", "MBF", "XBX", "USD", "2026-03-01", "active", "é", '"'])
+
+
+@given(st.lists(st.lists(st.one_of(cells, st.text(max_size=8)), min_size=10, max_size=13), max_size=6))
+def test_every_row_of_any_file_is_a_price_or_a_rejection(rows):
+    written = io.StringIO()
+    csv.writer(written).writerows(rows)
+    content = file_of(*GOOD) + written.getvalue().encode("utf-8", "replace")
+    try:
+        file = read(content)
+    except FileRefused as refused:
+        assert "\x00" in written.getvalue() and "plain text" in str(refused)
+        return
+    lines = [*(price.line for price in file.prices), *(row.line for row in file.rejected)]
+    blank = sum(not any(cell.strip() for cell in row) for row in rows)
+    assert len(lines) == len(set(lines)) == file.line_count == len(GOOD) + len(rows) - blank
+
+
+@given(st.binary(max_size=200))
+def test_bytes_of_any_kind_are_refused_and_never_a_defect(content):
+    with pytest.raises(FileRefused):
+        read(content)
+
+
 def test_more_rows_than_the_limit_refuse_the_file(monkeypatch):
     monkeypatch.setattr("estimating.price_lists.MOST_ROWS", 2)
     with pytest.raises(FileRefused, match="at most 2") as refused:
@@ -381,14 +409,34 @@ def test_an_item_key_leads_to_its_price_and_to_what_one_piece_is(mapped):
     assert clip.pack.quantity == 175 and clip.pack.unit == "EA" and clip.piece is None
 
 
-def test_a_star_stands_for_one_segment_and_a_key_without_stars_goes_first(mapped):
+@pytest.mark.parametrize(
+    ("item", "sku"),
+    [
+        ("decking/teak/168", "D-14"),
+        ("decking/cumaru-5/4x6/168", "D-14"),  # an item's own name may hold a slash
+        ("decking/ipe/168", "D-IPE"),  # without stars goes first
+        ("decking/ipe/144", "D-ANY"),
+        ("decking/red-oak/168", "D-OAK"),  # more letters go first
+    ],
+)
+def test_a_star_stands_for_any_text_and_the_closest_key_is_taken(mapped, item, sku):
     boards = "D-14,Deck board 14 ft,LF,LF,,LF,7.85,USD,per LF,2026-03-01,,active"
-    approved(mapped, boards, changed(boards, sku="D-IPE", price="9.10"))
-    Material.objects.create(item_key="decking/ipe/168", supplier=mapped.supplier, sku="D-IPE")
-    found = price_items(["decking/teak/168", "decking/ipe/168", "decking/ipe/x/168"], DAY)
-    assert found["decking/teak/168"].price.sku == "D-14"
-    assert found["decking/ipe/168"].price.sku == "D-IPE"
-    assert isinstance(found["decking/ipe/x/168"], Unmapped)
+    approved(mapped, boards, *(changed(boards, sku=other) for other in ("D-IPE", "D-ANY", "D-OAK")))
+    for key, other in (("decking/ipe/168", "D-IPE"), ("decking/*", "D-ANY"), ("decking/red-oak/*", "D-OAK")):
+        Material.objects.create(item_key=key, supplier=mapped.supplier, sku=other)
+    assert price_items([item], DAY)[item].price.sku == sku
+
+
+@pytest.mark.parametrize("item", ["lumber/2x8/1440", "lumber/2x8", "decking//168", "xlumber/2x8/144", "lumber.2x8.144"])
+def test_a_key_that_does_not_fit_is_not_mapped(mapped, item):
+    approved(mapped, STICK)
+    assert isinstance(price_items([item], DAY)[item], Unmapped)
+
+
+def test_of_two_keys_that_fit_equally_none_is_taken(mapped):
+    Material.objects.create(item_key="decking/oak/*", supplier=mapped.supplier, sku="D-OAK")
+    reason = price_items(["decking/oak/168"], DAY)["decking/oak/168"]
+    assert isinstance(reason, Ambiguous) and "decking/*/168 and decking/oak/*" in str(reason)
 
 
 def test_two_lists_of_a_supplier_with_a_price_on_the_day_are_not_chosen_between(mapped):

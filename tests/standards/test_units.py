@@ -60,6 +60,11 @@ def test_m_alone_is_no_code():
         unit("M")
 
 
+def test_a_us_hundredweight_is_a_hundred_pounds():
+    # Rec 20 code CWA, hundredweight (US); from memory, as is its size.
+    assert convert(1, "CWA", "LBR") == 100
+
+
 def test_a_content_ton_is_not_taken_for_a_carton():
     with pytest.raises(UnknownUnit, match="XCT"):
         unit("CTN")
