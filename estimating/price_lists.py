@@ -20,7 +20,7 @@ from django.db.models import Max
 from estimating import units
 from estimating.models import Price, PriceList, PriceListVersion, RejectedPrice, User
 from estimating.office import the_office
-from estimating.records import note
+from estimating.service.history import note
 from estimating.service.problems import refusal
 
 COLUMNS = (

@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models, transaction
 
-from estimating.models import Customer, History, Job, Supplier, User
+from estimating.models import Customer, Job, Supplier, User
+from estimating.service.history import note, plain
 from estimating.service.problems import refusal
 
 M = TypeVar("M", bound=models.Model)
@@ -72,25 +73,11 @@ def erase_customer(customer: Customer, *, by: User | None, now: datetime) -> Cus
     return customer
 
 
-def note(row: models.Model, action: str, changes: Mapping[str, Any], *, by: User | None, now: datetime) -> None:
-    """Write one line of history about a row."""
-    History.objects.create(
-        at=now, by=by, subject=row._meta.verbose_name.replace(" ", "-"), subject_id=row.pk, action=action,
-        changes=dict(changes),
-    )
-
-
 def _changes(model: type[models.Model], changed: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
     hidden = PERSONAL.get(model, frozenset())
     return {
-        name: "changed" if name in hidden else [_plain(old), _plain(new)] for name, (old, new) in changed.items()
+        name: "changed" if name in hidden else [plain(old), plain(new)] for name, (old, new) in changed.items()
     }
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, models.Model):
-        return value.pk
-    return value if value is None or isinstance(value, str | int | bool | list | dict) else str(value)
 
 
 def _has(model: type[models.Model], name: str) -> bool:

@@ -196,7 +196,7 @@ class FormatViewSet(ReadViewSet):
     read_roles = EVERYONE
 
     @extend_schema(responses={200: OpenApiResponse(OpenApiTypes.OBJECT)})
-    def schema(self, request: Request, name: str) -> Response:
+    def published(self, request: Request, name: str) -> Response:
         """The JSON Schema of roof-survey-1, deck-build-1 or deck-framing-1."""
         return Response(json_schema(FORMATS[name]))
 
@@ -211,6 +211,6 @@ urlpatterns = [
     path("framings/<int:pk>/document", FramingViewSet.as_view({"get": "document"}), name="framing-document"),
     path("framings/<int:pk>/plan.svg", FramingViewSet.as_view({"get": "plan"}), name="framing-plan"),
     path("framings/<int:pk>/section.svg", FramingViewSet.as_view({"get": "section"}), name="framing-section"),
-    *(path(f"formats/{name}", FormatViewSet.as_view({"get": "schema"}), {"name": name}, name=f"format-{name}")
+    *(path(f"formats/{name}", FormatViewSet.as_view({"get": "published"}), {"name": name}, name=f"format-{name}")
       for name in FORMATS),
 ]

@@ -11,8 +11,8 @@ from django.db import transaction
 from django.db.models import Max
 
 from estimating.models import Job, Run, User
-from estimating.records import note
 from estimating.service import runs
+from estimating.service.history import note
 from framing.engine.adjustment import adjust
 from framing.engine.design import Framing as Framed
 from framing.engine.design import frame

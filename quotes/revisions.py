@@ -19,7 +19,7 @@ from django.db.models import Max
 from estimating.models import Job, Office, PriceListVersion, User
 from estimating.office import local_day, payment_schedule, terms_of, the_office
 from estimating.price_book import versions_in_force
-from estimating.records import note
+from estimating.service.history import note
 from estimating.service.problems import refusal
 from framing.models import Framing
 from framing.papers import cut_sheets_html
