@@ -305,10 +305,12 @@ class VersionViewSet(OfVersions):
     @extend_schema(
         request={"text/csv": OpenApiRequest(OpenApiTypes.BINARY)}, responses={201: VersionSerializer},
         parameters=[OpenApiParameter("source_name", str, description="Name of the file, for people.")],
+        description="Stage a file: UTF-8 text with commas, a header line, a row a price. The columns, in any order: "
+        f"{', '.join(price_lists.COLUMNS)}. A fault in the file as a whole changes nothing; a row that is no price is "
+        "kept apart with the reason.",
     )  # fmt: skip
     @idempotent
     def create(self, request: Request, price_list_id: int) -> Response:
-        """Stage a file: UTF-8, commas, the columns of the manual; a fault in the file as a whole changes nothing."""
         price_list = self.price_list()
         name = request.query_params.get("source_name", "")
         if len(name) > 200 or not name.isprintable():

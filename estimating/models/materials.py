@@ -25,9 +25,9 @@ class Material(Versioned):
     """Goods that the office buys for one item key, as one supplier's SKU.
 
     `item_key` is a key of `deck-framing/1` quantities (`lumber/2x8/144`, `support/pad`), in which `*` stands for
-    any text; of the keys that fit, the one with fewest stars wins. Sizes say what one piece is, so that a price by board
-    feet or by linear feet can be turned into a price a piece; where `length` is empty, the last segment of a lumber or
-    decking key is the length.
+    any text; of the keys that fit, the one with fewest stars wins. Sizes say what one piece is, so that a price by
+    board feet or by linear feet can be turned into a price a piece; where `length` is empty, the last segment of a
+    lumber or decking key is the length.
     """
 
     item_key = models.CharField(max_length=120)
