@@ -14,7 +14,9 @@ The work may be done twice, so it must give the same rows and files; the effect 
 """
 
 import logging
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -22,7 +24,7 @@ from typing import Any
 
 from celery import current_app
 from django.conf import settings
-from django.db import transaction
+from django.db import DatabaseError, connection, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
@@ -31,7 +33,8 @@ from estimating.service.problems import describe, refusal
 
 logger = logging.getLogger(__name__)
 
-LEASE = timedelta(minutes=15)  # a run without a heartbeat for so long was cut off; above the longest task's time limit
+LEASE = timedelta(seconds=60)  # a run without a heartbeat for so long was cut off
+BEAT = 15  # s between heartbeats while the work itself has nothing to report
 ATTEMPTS = 3  # a run cut off so often is at fault itself
 ENDED = (Run.State.DONE, Run.State.FAILED, Run.State.CANCELLED)
 
@@ -124,7 +127,8 @@ def perform(run_id: int, *, clock: Callable[[], datetime] = timezone.now) -> Run
             raise RunRefused(f"The work was cut off {ATTEMPTS} times, so it is not tried again")
         if run.kind not in _kinds:
             raise RunRefused(f"This version of the program knows no work of kind {run.kind!r}")
-        store = _kinds[run.kind].work(run, partial(_report, run, clock))
+        with _beating(run, clock):
+            store = _kinds[run.kind].work(run, partial(_report, run, clock))
         with transaction.atomic():
             result = store()
             _end(run, clock(), state=Run.State.DONE, percent=100, result=result)
@@ -142,6 +146,29 @@ def perform(run_id: int, *, clock: Callable[[], datetime] = timezone.now) -> Run
 def _mine(run: Run) -> Any:
     """The run's row as long as this claim holds it."""
     return Run.objects.filter(pk=run.pk, state=Run.State.RUNNING, attempts=run.attempts)
+
+
+@contextmanager
+def _beating(run: Run, clock: Callable[[], datetime]) -> Iterator[None]:
+    """Keeps the claim alive from a thread of its own while the work computes."""
+    stop = threading.Event()
+
+    def beat() -> None:
+        while not stop.wait(BEAT):
+            try:
+                _mine(run).update(heartbeat_at=clock())
+            except DatabaseError:
+                logger.warning("no heartbeat of run %s", run.pk, exc_info=True)
+            finally:
+                connection.close()
+
+    thread = threading.Thread(target=beat, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join()
 
 
 def _report(run: Run, clock: Callable[[], datetime], percent: int, doing: str) -> None:

@@ -1,10 +1,12 @@
 """Background work: a row first, claimed by one, finished once, and never lost."""
 
+import itertools
 import os
 import socket
 import subprocess
 import sys
 import threading
+import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -162,6 +164,22 @@ def test_a_report_shows_how_far_it_is_and_changes_the_tag(kind):
 
     runs.perform(start(kind(watched)).pk)
     assert seen == {"percent": 30, "doing": "drawing the plan", "grew": True}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_heart_beats_while_the_work_computes(kind, monkeypatch):
+    monkeypatch.setattr(runs, "BEAT", 0.02)
+    ticks = itertools.count()
+
+    def slow(run, report):
+        deadline = time.monotonic() + 10
+        while Run.objects.get(pk=run.pk).heartbeat_at < NOW + timedelta(seconds=3) and time.monotonic() < deadline:
+            time.sleep(0.01)
+        beaten = Run.objects.get(pk=run.pk).heartbeat_at
+        return lambda: {"beaten": beaten.isoformat()}
+
+    run = runs.perform(start(kind(slow)).pk, clock=lambda: NOW + timedelta(seconds=next(ticks)))
+    assert datetime.fromisoformat(run.result["beaten"]) >= NOW + timedelta(seconds=3)
 
 
 @pytest.mark.django_db(transaction=True)
