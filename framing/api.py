@@ -176,15 +176,16 @@ class FramingViewSet(ReadViewSet):
     @extend_schema(responses={(200, "image/svg+xml"): OpenApiTypes.STR})
     def plan(self, request: Request, pk: str) -> HttpResponse:
         """The plan as SVG."""
-        return _drawing(self.get_object().plan_svg)
+        return drawing_response(self.get_object().plan_svg)
 
     @extend_schema(responses={(200, "image/svg+xml"): OpenApiTypes.STR})
     def section(self, request: Request, pk: str) -> HttpResponse:
         """The section at the door as SVG."""
-        return _drawing(self.get_object().section_svg)
+        return drawing_response(self.get_object().section_svg)
 
 
-def _drawing(svg: str) -> HttpResponse:
+def drawing_response(svg: str) -> HttpResponse:
+    """A drawing that can do nothing but be looked at."""
     return HttpResponse(svg, content_type="image/svg+xml", headers={"Content-Security-Policy": "default-src 'none'; "
                                                                     "style-src 'unsafe-inline'; sandbox"})
 

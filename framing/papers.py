@@ -22,6 +22,7 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
     """
     sticks = framing.get("stock_plan") or ()
     members = framing.get("members") or ()
+    shapes = {shape["id"]: shape for shape in (*members, *(framing.get("boards") or ()))}
     cuts = _cuts_by_piece(sticks)
     supports: dict[str, list[Mapping[str, Any]]] = {}
     for support in framing.get("supports") or ():
@@ -37,12 +38,12 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "dry": (build.get("joists") or {}).get("moisture") in ("kdat", "dry"),
         "grade": f"{build['joists'].get('species', '')} {build['joists'].get('grade', '')}".strip(),
         "sizes": [f"{item} {size}" for item, size in dict.fromkeys((s["item"], s["size"]) for s in sticks)],
-        "rips": [_stick(number, stick, members) for number, stick in _sawing_order(sticks, "member")],
+        "rips": [_stick(number, stick, shapes) for number, stick in _sawing_order(sticks, "member")],
         "roles": [
             {"title": title, "members": [_member(m, cuts, supports.get(m["id"], [])) for m in _of(members, role)]}
             for role, title in ROLES.items() if _of(members, role)
         ],
-        "boards": [_stick(number, stick, members) for number, stick in _sawing_order(sticks, "board")],
+        "boards": [_stick(number, stick, shapes) for number, stick in _sawing_order(sticks, "board")],
         "pads": _pads(framing.get("supports") or ()),
         "warnings": [check for check in framing.get("checks") or () if _for_the_crew(check)],
     })
@@ -82,15 +83,15 @@ def _sawing_order(sticks: Sequence[Mapping[str, Any]], what: str) -> list[tuple[
                                              -max(cut["length"] for cut in pair[1]["cuts"]), pair[0]))
 
 
-def _stick(number: int, stick: Mapping[str, Any], members: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    by_id = {member["id"]: member for member in members}
+def _stick(number: int, stick: Mapping[str, Any], shapes: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
     cuts = sorted(stick["cuts"], key=lambda cut: -cut["length"])
     return {
         "number": number, "item": stick["item"], "size": stick["size"],
         "length": length.write(stick["length"], feet=True), "count": stick.get("count") or 1,
         "cuts": [
             {"name": _piece_name(cut), "length": length.sixteenths(cut["length"]),
-             "ends": _ends(by_id.get(cut.get("member") or ""), cut), "nested_with": cut.get("nested_with")}
+             "ends": _ends(shapes.get(cut.get("member") or cut.get("board")), cut),
+             "nested_with": cut.get("nested_with")}
             for cut in cuts
         ],
         "offcut": length.sixteenths(stick["offcut"]) if stick.get("offcut") is not None else "",
@@ -98,16 +99,19 @@ def _stick(number: int, stick: Mapping[str, Any], members: Sequence[Mapping[str,
 
 
 def _piece_name(cut: Mapping[str, Any]) -> str:
-    name = cut.get("member") or cut.get("board") or "?"
-    return f"{name}/{cut['piece']}" if cut.get("piece") else str(name)
+    return f"{cut['member']}/{cut.get('piece') or 1}" if cut.get("member") else str(cut.get("board", "?"))
 
 
-def _ends(member: Mapping[str, Any] | None, cut: Mapping[str, Any]) -> str:
-    """Depths of one piece at its two ends, end A first."""
-    if not member or not member.get("profile"):
+def _ends(shape: Mapping[str, Any] | None, cut: Mapping[str, Any]) -> str:
+    """Depths of a member's piece at its two ends, end A first; the two widths of a board that is ripped."""
+    if shape is None:
         return ""
-    start, end = _span(member, int(cut.get("piece") or 1))
-    return f"{length.sixteenths(_depth(member, start))} → {length.sixteenths(_depth(member, end))}"
+    if rip := shape.get("rip"):
+        return f"ripped {length.sixteenths(rip[0])} → {length.sixteenths(rip[1])}"
+    if not shape.get("profile"):
+        return ""
+    start, end = _span(shape, int(cut.get("piece") or 1))
+    return f"{length.sixteenths(_depth(shape, start))} → {length.sixteenths(_depth(shape, end))}"
 
 
 def _span(member: Mapping[str, Any], piece: int) -> tuple[float, float]:
@@ -145,6 +149,7 @@ def _member(member: Mapping[str, Any], cuts: Mapping[str, Any],
             for piece, cut, (number, stick) in pieces
         ],
         "splices": [length.sixteenths(s) for s in member.get("splices") or ()],
+        "has_pads": bool(supports),
         "rows": [columns[i:i + COLUMNS] for i in range(0, len(columns), COLUMNS)],
     }
 
@@ -158,14 +163,19 @@ def _stack(support: Mapping[str, Any] | None) -> str:
     if support is None:
         return ""
     shim = support.get("shim") or 0
-    return f"pad + {length.sixteenths(shim)}" if shim else "pad"
+    return _pad_name(support) + (f" + {length.write(shim, 32)}" if shim else "")
+
+
+def _pad_name(support: Mapping[str, Any]) -> str:
+    sides = [length.write(side) for side in support.get("pad_size") or ()]
+    return "×".join(sides) or "pad"
 
 
 def _pads(supports: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """How many pads stand with how much shim, thinnest first."""
-    counts: dict[tuple[float, float], int] = {}
+    counts: dict[tuple[str, float, float], int] = {}
     for support in supports:
-        key = (round(float(support["pad"]), 4), round(float(support.get("shim") or 0), 4))
+        key = _pad_name(support), round(float(support["pad"]), 4), round(float(support.get("shim") or 0), 4)
         counts[key] = counts.get(key, 0) + 1
-    return [{"pad": length.write(pad), "shim": length.sixteenths(shim), "count": count}
-            for (pad, shim), count in sorted(counts.items())]
+    return [{"name": name, "pad": length.write(pad), "shim": length.write(shim, 32) if shim else "", "count": count}
+            for (name, pad, shim), count in sorted(counts.items())]

@@ -250,16 +250,15 @@ class FileViewSet(OfOneQuote):
         found = self.get_queryset().filter(sha256=sha256).first()
         if found is None:
             raise Http404
-        return paper_response(found)
+        try:
+            return paper_response(found)
+        except FileNotFoundError:
+            raise Problem(410, f"{found.name} is no longer stored; render the revision again") from None
 
 
 def paper_response(file: RenderedFile) -> HttpResponse:
-    """A paper to take home, named for people."""
-    try:
-        content = papers.read_paper(file)
-    except FileNotFoundError:
-        raise Problem(410, f"{file.name} is no longer stored; render the revision again") from None
-    return HttpResponse(content, content_type=file.media_type, headers={
+    """A paper to take home, named for people. Raises FileNotFoundError where the storage has lost it."""
+    return HttpResponse(papers.read_paper(file), content_type=file.media_type, headers={
         "Content-Disposition": f'attachment; filename="{file.name}"', "ETag": f'"{file.sha256}"',
         "Cache-Control": "private, max-age=0, must-revalidate",
     })

@@ -8,7 +8,7 @@ meets a code.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Any, Literal
@@ -118,6 +118,15 @@ PLACES: dict[str, Section] = {
 }
 
 
+# Beginnings of codes, the gravest first: what lets water in, what loads the roof, what makes the cuts wrong. Office
+# judgement; it decides only what stands on the first page.
+GRAVE: tuple[str, ...] = (
+    "blocked", "clear-gap", "storm", "outlet", "overflow", "bearing", "insulation", "misclosure", "door", "guard",
+    "regrade", "datum-drift", "pond",
+)
+GUARD_DROP = 30.0  # [in] IRC 2018 R312.1, measured within 36 in of the edge
+
+
 @dataclass(frozen=True)
 class Rule:
     """One note: when it is called for and with which words. `find` yields the words once for each place."""
@@ -129,6 +138,7 @@ class Rule:
     source: str
     decided_by: str
     find: Callable[[Facts], Iterable[dict[str, Any]]]
+    unless: str = ""  # the beginning of a check's code that says the same with more to it
 
 
 def _always(facts: Facts) -> Iterator[dict[str, Any]]:
@@ -161,10 +171,10 @@ def _clear_path(facts: Facts) -> Iterator[dict[str, Any]]:
 
 
 def _outlets(facts: Facts) -> Iterator[dict[str, Any]]:
-    for outlet in facts.outlets:
-        purpose = outlet.get("purpose") or "purpose not stated"
-        yield {"kind": outlet.get("kind", "outlet"), "point": outlet.get("point", "?"), "purpose": purpose,
-               "where": str(outlet.get("point", ""))}
+    if facts.outlets:
+        named = [f"the {o.get('kind', 'outlet')} at {o.get('point', '?')} ({o.get('purpose') or 'purpose not stated'})"
+                 for o in facts.outlets]
+        yield {"named": listed(named), "where": ", ".join(str(o.get("point", "")) for o in facts.outlets)}
 
 
 def _rain(facts: Facts) -> Iterator[dict[str, Any]]:
@@ -223,30 +233,27 @@ def _fire(facts: Facts) -> Iterator[dict[str, Any]]:
            " Construction type, occupancy and distance to the lot line were not surveyed."}
 
 
-def _open_edges(facts: Facts) -> Iterator[dict[str, Any]]:
+def _guards(facts: Facts) -> Iterator[dict[str, Any]]:
+    """Edges with more than 30 in to what lies beyond, or open ones where nobody measured it."""
+    high, unknown, drops = [], [], []
     for edge in facts.edges:
-        name = f"{edge.get('from')}–{edge.get('to')}"
+        name, beyond, height = f"{edge.get('from')}–{edge.get('to')}", edge.get("drop_beyond"), edge.get("height")
         if edge.get("against") == "house":
             continue
-        height = edge.get("height")
-        beyond = edge.get("drop_beyond")
-        if beyond is None or facts.inches(beyond) <= 30:
-            if edge.get("against") == "open" and beyond is None:
-                yield {"edge": name, "beside": "is open and the drop beyond it was not measured", "where": name}
+        if beyond is None:
+            unknown += [name] if edge.get("against") == "open" else []
             continue
         drop = facts.inches(beyond)
-        wall = f", a parapet of {length.write(facts.inches(height))} in stands on it" if height is not None else ""
-        yield {"edge": name, "beside": f"drops {drop / 12:.1f} ft to what lies beyond{wall}", "value": drop,
-               "limit": 30.0, "unit": "in", "where": name}
-
-
-def _sill_gap(facts: Facts) -> Iterator[dict[str, Any]]:
-    reveals = (facts.framing.get("plane") or {}).get("reveals") or {}
-    if reveals:
-        point, least = min(reveals.items(), key=lambda item: item[1])
-        if least < 0.5:
-            yield {"least": length.write(least), "point": point, "value": least, "limit": 0.5, "unit": "in",
-                   "where": point}
+        if drop > GUARD_DROP:
+            wall = f", parapet {length.write(facts.inches(height))} in over the roof" if height is not None else ""
+            high.append(f"{name} ({drop / 12:.1f} ft{wall})")
+            drops.append(drop)
+    if high:
+        yield {"edges": f"The roof drops away at {listed(high)}.", "value": max(drops), "limit": GUARD_DROP,
+               "unit": "in", "where": ", ".join(name.split(" ")[0] for name in high)}
+    if unknown:
+        yield {"edges": f"How far the roof drops away at {listed(unknown)} was not measured.",
+               "where": ", ".join(unknown)}
 
 
 def _membrane(facts: Facts) -> Iterator[dict[str, Any]]:
@@ -312,7 +319,7 @@ RULES: tuple[Rule, ...] = (
          "3/4 in.",
          "computed", "computed; least clearance is common practice", "contractor", _clear_path),
     Rule("outlet-reach", "drainage",
-         "The {kind} at {point} ({purpose}) stays in place, is not covered by a pad, and can be reached for cleaning.",
+         "These outlets stay in place, free of pads, and within reach for cleaning: {named}.",
          "survey", PRACTICE, "contractor", _outlets),
     Rule("upkeep", "drainage",
          "The owner has outlets, strainers and the space under the deck cleaned at least twice a year, before winter "
@@ -325,17 +332,13 @@ RULES: tuple[Rule, ...] = (
          "All {count} edges stand against walls or parapets and no overflow was found in the survey: where the primary "
          "outlets are blocked, water is held on the roof.",
          "survey", "survey", "building department", _no_overflow),
-    Rule("sill-gap", "drainage",
-         "The finished surface lies {least} in below the sill at {point}. So close to the sill, wind-driven rain and "
-         "snow can reach it: a drain gap or trough along the door is to be settled with the roofer.",
-         "computed", PRACTICE, "roofer", _sill_gap),
     Rule("roof-load", "deferral",
          "The deck adds {dead:.1f} psf of its own weight and carries {live:.0f} psf live load{pad}. Whether the roof "
          "and its structure can carry this is for an engineer.",
          "computed", "computed from the build", "structural engineer", _roof_load),
     Rule("bearing", "deferral",
          "The most heavily loaded pad presses {pressure:.1f} psi on the roof; {rated}.",
-         "computed", "computed; strength as surveyed", "roofer", _bearing),
+         "computed", "computed; strength as surveyed", "roofer", _bearing, unless="bearing"),
     Rule("blocked-drain-load", "deferral",
          "With the primary outlets blocked, water rises to the overflow and its head above it; each inch of it weighs "
          "5.2 psf. The rain load on the structure is for an engineer.",
@@ -349,10 +352,10 @@ RULES: tuple[Rule, ...] = (
          "building department.{known}",
          "site", "IBC 1505.1 rates the assembly", "building department", _fire),
     Rule("guards", "deferral",
-         "Edge {edge} {beside}. Height, strength and fixing of a guard there, measured from the new surface, are for "
-         "the building department; no guard is part of this price.",
+         "{edges} Height, strength and fixing of guards, measured from the new surface, are for the building "
+         "department; no guard is part of this price.",
          "survey", "IRC 2018 R312.1: guards where the drop is more than 30 in within 36 in of the edge",
-         "building department", _open_edges),
+         "building department", _guards, unless="guard"),
     Rule("membrane", "deferral",
          "Pads and slip sheets touch the membrane ({membrane}). Its maker's approval in writing is needed before "
          "delivery.",
@@ -377,13 +380,15 @@ RULES: tuple[Rule, ...] = (
 
 def notes_for(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapping[str, Any]) -> tuple[Note, ...]:
     """All notes of a proposal, by section and within it the gravest first, then in the order of the rules."""
-    facts = Facts(survey, build, framing)
-    found = [*_from_checks(framing.get("checks") or ()), *_from_rules(facts)]
-    return tuple(sorted(found, key=lambda note: (SECTIONS.index(note.section), _gravity(note))))
+    checks = [*_from_checks(framing.get("checks") or ())]
+    rules = [*_from_rules(Facts(survey, build, framing), {note.key for note in checks})]
+    grave = [note for note in checks if note.status in ("stop", "caution")]
+    found = [*sorted(grave, key=_gravity), *rules, *(note for note in checks if note not in grave)]
+    return tuple(sorted(found, key=lambda note: SECTIONS.index(note.section)))
 
 
 def gravest(notes: Iterable[Note], *, most: int = 4) -> tuple[Note, ...]:
-    """The cautions for the first page: stops, then what must be acknowledged, then other cautions."""
+    """The cautions for the first page: stops, then what must be acknowledged, then in the order of `GRAVE`."""
     grave = [note for note in notes if note.status in ("stop", "caution")]
     return tuple(sorted(grave, key=_gravity)[:most])
 
@@ -393,8 +398,9 @@ def to_acknowledge(notes: Iterable[Note]) -> tuple[Note, ...]:
     return tuple(note for note in notes if note.acknowledge)
 
 
-def _gravity(note: Note) -> tuple[int, int]:
-    return {"stop": 0, "caution": 1}.get(note.status, 2), 0 if note.acknowledge else 1
+def _gravity(note: Note) -> tuple[int, int, int]:
+    rank = next((rank for rank, word in enumerate(GRAVE) if note.key.startswith(word)), len(GRAVE))
+    return {"stop": 0, "caution": 1}.get(note.status, 2), 0 if note.acknowledge else 1, rank
 
 
 def _from_checks(checks: Iterable[Mapping[str, Any]]) -> Iterator[Note]:
@@ -409,14 +415,21 @@ def _from_checks(checks: Iterable[Mapping[str, Any]]) -> Iterator[Note]:
         )
 
 
-def _from_rules(facts: Facts) -> Iterator[Note]:
+def _from_rules(facts: Facts, said: set[str]) -> Iterator[Note]:
     for rule in RULES:
+        if rule.unless and any(code.startswith(rule.unless) for code in said):
+            continue
         for words in rule.find(facts):
             yield Note(
                 key=rule.key, section=rule.section, text=rule.text.format(**words), basis=rule.basis,
                 source=rule.source, decided_by=rule.decided_by, value=words.get("value"), limit=words.get("limit"),
                 unit=words.get("unit", ""), where=words.get("where", ""),
             )
+
+
+def listed(words: Sequence[str]) -> str:
+    """a, b and c"""
+    return ", ".join(words[:-1]) + " and " + words[-1] if len(words) > 1 else "".join(words)
 
 
 def _place(code: str, status: str) -> Section:

@@ -19,7 +19,7 @@ from typing import Any
 from django.template.loader import render_to_string
 
 from framing.engine import length
-from quotes.notes import SECTIONS, Note, gravest
+from quotes.notes import SECTIONS, Note, gravest, listed
 from quotes.templatetags.paper import money, percent
 
 NAME_MARK, SITE_MARK, HASH_MARK = "[[customer.name]]", "[[job.site]]", "[[snapshot.sha256]]"
@@ -181,7 +181,7 @@ def _count(members: Any) -> dict[str, int]:
 def _others(count: Mapping[str, int]) -> str:
     names = {"rim": "rims", "edge": "edge joists", "blocking": "pieces of blocking", "border": "border members"}
     parts = [f"{count[role]} {name}" for role, name in names.items() if count.get(role)]
-    return f", with {', '.join(parts)}" if parts else ""
+    return f", with {listed(parts)}" if parts else ""
 
 
 def _lines(text: str) -> list[str]:

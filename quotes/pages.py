@@ -1,0 +1,107 @@
+"""The office's plain pages behind a log-in: the jobs, and one job with its plan, findings, price and papers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import path, re_path, reverse
+from django.views.decorators.http import require_safe
+
+from estimating.models import Job, Office, Role
+from framing.api import drawing_response
+from framing.models import Framing
+from quotes.api import CREW_PAPERS, paper_response
+from quotes.models import Quote, RenderedFile
+from quotes.notes import SECTIONS
+from quotes.progress import next_step
+from quotes.rendering import figures
+from quotes.revisions import notes_of
+
+TITLES = {"caution": "Cautions", "assumption": "Assumptions", "drainage": "Drainage",
+          "deferral": "Left to others", "exclusion": "Not included", "allowance": "Allowances"}
+A_PAGE = 50
+
+
+@require_safe
+@login_required
+def jobs(request: HttpRequest) -> HttpResponse:
+    """The jobs, newest first."""
+    page = Paginator(Job.objects.order_by("-pk"), A_PAGE).get_page(request.GET.get("page"))
+    found = list(page.object_list)
+    prices = dict(Quote.objects.filter(job__in=found).order_by("pk").values_list("job_id", "price"))
+    rows = [{"job": job, "price": prices.get(job.pk)} for job in found]
+    return render(request, "office/jobs.html", {**_office(request), "rows": rows, "page": page})
+
+
+@require_safe
+@login_required
+def job(request: HttpRequest, pk: int) -> HttpResponse:
+    """One job: what stands, what was found, what it costs, its papers, and the next step."""
+    row = get_object_or_404(Job.objects.select_related("customer"), pk=pk)
+    quote = row.quotes.select_related("framing__build__survey").last()
+    framing = Framing.objects.filter(build__survey__job=row).select_related("build__survey").last()
+    if quote is not None and framing is not None and quote.framing_id == framing.pk:
+        framing = quote.framing
+    revision = quote.revisions.last() if quote else None
+    context = {
+        **_office(request), "job": row, "framing": framing, "quote": quote, "revision": revision,
+        "next_step": next_step(row, framing, quote, revision),
+        "files": _visible(request, revision.files.select_related("revision")) if revision else [],
+    }
+    if framing is not None:
+        notes = notes_of(framing)
+        context["sections"] = [
+            {"title": TITLES[section], "notes": [note for note in notes if note.section == section]}
+            for section in SECTIONS if any(note.section == section for note in notes)
+        ]
+        context["figures"] = [
+            {**figure, "address": reverse("drawing", args=[framing.pk, figure["kind"]])}
+            for figure in figures(framing.document, framing.plan_svg, framing.section_svg)
+        ]
+    return render(request, "office/job.html", context)
+
+
+@require_safe
+@login_required
+def drawing(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """Plan or section of a framing."""
+    framing = get_object_or_404(Framing, pk=pk)
+    return drawing_response(framing.plan_svg if kind == "plan" else framing.section_svg)
+
+
+@require_safe
+@login_required
+def paper(request: HttpRequest, pk: int) -> HttpResponse:
+    """A paper to take home; of the crew only its own."""
+    file = get_object_or_404(RenderedFile.objects.select_related("revision__quote"), pk=pk)
+    if file not in _visible(request, RenderedFile.objects.filter(pk=pk)):
+        raise Http404
+    try:
+        return paper_response(file)
+    except FileNotFoundError:
+        raise Http404("The paper is no longer stored; render the revision again.") from None
+
+
+def _visible(request: HttpRequest, files: Any) -> list[RenderedFile]:
+    """The newest of each kind that this person may see."""
+    newest = {file.kind: file for file in files.order_by("pk")}
+    may_see = CREW_PAPERS if request.user.role == Role.CREW else RenderedFile.Kind.values
+    return [newest[kind] for kind in RenderedFile.Kind.values if kind in newest and kind in may_see]
+
+
+def _office(request: HttpRequest) -> dict[str, Any]:
+    office = Office.objects.first()
+    return {"office_name": office.name if office else "", "currency": office.currency if office else "",
+            "sees_prices": request.user.role != Role.CREW}
+
+
+urlpatterns = [
+    path("", jobs, name="jobs"),
+    path("jobs/<int:pk>/", job, name="job"),
+    re_path(r"^framings/(?P<pk>[0-9]{1,18})/(?P<kind>plan|section)\.svg$", drawing, name="drawing"),
+    path("papers/<int:pk>", paper, name="paper"),
+]
