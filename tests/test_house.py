@@ -119,3 +119,9 @@ def test_no_file_tells_of_one_machine(files):
         text = path.read_text("utf-8")
         for word in FOREIGN:
             assert word not in text, f"{path.relative_to(ROOT)} has {word!r}"
+
+
+def test_every_command_stands_in_the_manual():
+    manual = (ROOT / "DEVELOPERS.md").read_text()
+    for path in ROOT.glob("*/management/commands/[!_]*.py"):
+        assert f"`manage.py {path.stem}" in manual, f"DEVELOPERS.md does not name manage.py {path.stem}"
