@@ -239,6 +239,8 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    # What overhead and profit are reckoned on is one set of choices under two fields' names.
+    "ENUM_NAME_OVERRIDES": {"ReckonedOnEnum": "estimating.models.office.Office.Basis"},
 }
 
 LOGGING = {
