@@ -181,6 +181,10 @@ CODES: dict[str, Code] = {
         "{count} pad(s) do not clear the roof's edge by 1/4 in, the first under {where}: use a narrower pad there.",
         "computed", "contractor",
     ),
+    "pads-meet": Code(
+        "{count} pair(s) of pads lie over each other, the first under {where}: let one larger pad carry both.",
+        "computed", "contractor",
+    ),
     "strength-bending": Code(
         "Bending, {species} {grade}: {percent:.0f} % of what the wood may carry, most at {where} (limit 100 %); where "
         "it is over, closer pads are needed than there is room for, or 1 size deeper.", "NDS 2018", "engineer",
@@ -266,6 +270,90 @@ CODES: dict[str, Code] = {
     "datum-drift": Code(
         "Read again, the datum came out {value:.2f} in {way} (usual limit {limit:.3f} in); the readings were corrected "
         "by their order.{advice}", "common practice",
+    ),
+    # drainage: the roof's own, then against the frame
+    "rain-not-given": Code("Design rain is not given {what}.", "building official or NOAA data", "contractor"),
+    "rain-basis": Code(
+        "Rain taken: {value:g} in/h for the primary outlets, {second:g} in/h for the overflows ({basis}).",
+        "deck build", "contractor",
+    ),
+    "no-outlet": Code(
+        "No primary outlet and no open edge was given: water has no way off this roof.", "roof survey", "roofer",
+    ),
+    "roof-slope-low": Code(
+        "The roof falls {value:.3f} in/ft where it falls least; new roofs are laid to {limit:g} in/ft or more. "
+        "{area:.0f} sq ft, {percent:.0f} % of it, falls less. The deck does not correct that.",
+        "IBC 2018 1507.10-.15 (Minn. Rules 1305.1507)", "roofer",
+    ),
+    "ponding-along-edge": Code(
+        "Water gathers along the wall {where}, which falls {value:.2f} in/ft towards its low end; under {limit:g} in/ft "
+        "it is slow to leave and may stand.", "IBC 2018 1507.10-.15 (Minn. Rules 1305.1507)", "roofer",
+    ),
+    "ponding-along-valley": Code(
+        "Water gathers along the {where}, which falls {value:.2f} in/ft; under {limit:g} in/ft it is slow to leave and "
+        "may stand.", "IBC 2018 1507.10-.15 (Minn. Rules 1305.1507)", "roofer",
+    ),
+    "pond": Code(
+        "Water stands at {where}: {area:.1f} sq ft, {value:.2f} in deep, {gallons:.1f} gal, {load:.1f} psf at the "
+        "deepest. See whether it is gone 48 hours after rain; the deck does not correct it.",
+        "NRCA Roofing Manual 2011 (48 hours)", "roofer",
+    ),
+    "outlet-capacity": Code(
+        "{where} takes {value:.1f} gpm off {area:.0f} sq ft in the design rain and carries {limit:.1f} gpm with water "
+        "{most:.2f} in over its invert; that flow needs {head:.2f} in.",
+        "ASCE 7-05 Eq. C8-1; weir and orifice formulas", "plumbing official",
+    ),
+    "single-outlet": Code(
+        "One blockage of {where} floods the {area:.0f} sq ft that drain to it: water stands {what}.",
+        "IRC 2021 R903.4.1 (Wash. Admin. Code 51-51-0903)", "roofer",
+    ),
+    "no-overflow": Code(
+        "No overflow and no open edge was given: with the outlets blocked, water rises to the lowest wall or sill.",
+        "IRC 2021 R903.4.1 (Wash. Admin. Code 51-51-0903)", "building official",
+    ),
+    "overflow-height": Code(
+        "{where} stands {value:.2f} in above the lowest roof that it serves; the usual height is {limit:g} in.",
+        "IRC 2021 R903.4.1 (Wash. Admin. Code 51-51-0903)", "building official",
+    ),
+    "overflow-opening": Code(
+        "The opening of {where} is {value:g} in high; {limit:g} in is the usual least.",
+        "IRC 2021 R903.4.1 (Wash. Admin. Code 51-51-0903)", "building official",
+    ),
+    "overflow-size": Code(
+        "Overflows have {value:.1f} {unit} by {rule}, the primary outlets {first:.1f}; the rule used asks {times:g} "
+        "times as much, {limit:.1f}. Officials differ on whether it means area or width.",
+        "IRC 2021 R903.4.1 (Wash. Admin. Code 51-51-0903)", "building official",
+    ),
+    "blocked-primary-load": Code(
+        "With the primary outlets blocked, water stands {static:.2f} in deep up to {where} and {head:.2f} in over it at "
+        "{flow:.1f} gpm: {value:.1f} psf on the roof. Whether it bears that is an engineer's to say.",
+        "ASCE 7-16 Eq. 8.3-1", "engineer",
+    ),
+    "membrane-upturn": Code(
+        "The sill of the {where} is {value:.2f} in above the roof; the membrane is usually turned up {limit:g} in at a "
+        "door, {reduced:g} in with a metal water stop.",
+        "RCABC Roofing Practices Manual 2016, low door opening", "roofer",
+    ),
+    "wall-rain": Code(
+        "Rain that runs off the {where} is not in these flows; half of the wall's area would be added to the roof's.",
+        "IPC 2015 1106.4", "plumbing official",
+    ),
+    "water-under-joists": Code(
+        "In the design rain {flow:.1f} gpm needs {head:.2f} in of head at {where}: water {value:.2f} in deep beside it, "
+        "against a clear gap of {limit:.2f} in; {count} support(s) with joists in water, {reach}.",
+        "ASCE 7-05 Eq. C8-1; weir and orifice formulas", "contractor",
+    ),
+    "blocked-primary-joists": Code(
+        "With the primary outlets blocked, water is {value:.2f} in deep at {where}, against a clear gap of {limit:.2f} "
+        "in; joists stand in water at {count} of {all} supports.", "weir and orifice formulas", "contractor",
+    ),
+    "blocked-primary-deck": Code(
+        "With the primary outlets blocked, water stands {above:.2f} in {side} the finished surface at {where}.",
+        "weir and orifice formulas", "contractor",
+    ),
+    "blocked-primary-sill": Code(
+        "With the primary outlets blocked, water stands {away:.2f} in {side} the lowest {where}; less than {limit:g} in "
+        "below it is a risk to the room behind.", "weir and orifice formulas", "roofer",
     ),
 }
 

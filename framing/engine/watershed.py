@@ -1,0 +1,312 @@
+"""Watershed: which part of the roof drains to which outlet, and where water stands before it can.
+
+Stage: part of drainage. The roof is cut into square cells, each as high as the lowest roof in it, so that walls and
+valleys that cross the cells askew stay true to their fall and make no false pits.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from framing.engine.roof import Facet
+from framing.reference.drainage import GALLON
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+CELLS = 4_000  # about so many to a roof: 3 to 4 in on a common terrace
+# The eight neighbours (row, column), counter-clockwise from +x, so that number k lies at 45 k degrees.
+AROUND = ((0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1))
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Cells over a roof, numbered row by row with a border of none; `z` is infinite off the roof.
+
+    One entry of `part_*` is the part of a cell on one facet: a cell on a ridge has two, falling two ways.
+    """
+
+    facets: tuple[Facet, ...]
+    origin: tuple[float, float]
+    size: float  # [in]
+    shape: tuple[int, int]
+    z: Floats  # (cells,) lowest roof in the cell [in]
+    part_cell: Ints
+    part_facet: Ints
+    part_area: Floats  # [sq in]
+    part_z: Floats  # lowest roof in the part [in]
+
+    def cells(self, xy: Floats) -> Ints:
+        """The cell of the roof under (or nearest to) each of (n, 2) points."""
+        xy = np.atleast_2d(np.asarray(xy, float))
+        column, row = np.floor((xy - self.origin) / self.size).astype(int).T
+        rows, columns = self.shape
+        cell = np.clip(row, 0, rows - 1) * columns + np.clip(column, 0, columns - 1)
+        off = ~np.isfinite(self.z[cell])
+        if off.any():
+            roof = np.flatnonzero(np.isfinite(self.z))
+            away = ((xy[off, None] - self.centres(roof)[None]) ** 2).sum(axis=2)
+            cell[off] = roof[np.argmin(away, axis=1)]
+        return np.asarray(cell)
+
+    def centres(self, cells: Ints) -> Floats:
+        row, column = np.divmod(cells, self.shape[1])
+        return (np.stack([column, row], axis=1) + 0.5) * self.size + self.origin
+
+    def along(self, lines: Sequence[LineString]) -> Ints:
+        """Cells of the roof that the lines touch."""
+        roof = np.flatnonzero(np.isfinite(self.z))
+        low = self.centres(roof) - self.size / 2
+        boxes = shapely.box(low[:, 0], low[:, 1], low[:, 0] + self.size, low[:, 1] + self.size)
+        return roof[np.any([shapely.intersects(boxes, line) for line in lines], axis=0)] if lines else roof[:0]
+
+
+@dataclass(frozen=True)
+class Watershed:
+    """How the roof drains through its ways out, the last of which are open edges taken together.
+
+    `share` (cells, outs) is how a cell's water divides; `level` (cells,) is the surface [in] that water must reach to
+    leave, the roof itself where it runs off; `area` (outs,) [sq in] adds up to the roof; `spill` (outs,) is the
+    surface [in] at which water of one basin runs into another, infinite where it has none.
+    """
+
+    grid: Grid
+    share: Floats
+    level: Floats
+    area: Floats
+    spill: Floats
+
+    def serving(self, xy: Floats) -> Ints:
+        """Number of the way out that takes most of the water at (n, 2) points."""
+        return np.asarray(self.share[self.grid.cells(xy)].argmax(axis=1))
+
+    def surface(self, xy: Floats) -> Floats:
+        """Level [in] that water at (n, 2) points must reach to leave."""
+        return self.level[self.grid.cells(xy)]
+
+
+@dataclass(frozen=True)
+class Pond:
+    """Water left standing; area [sq ft], greatest depth [in], volume [gal]."""
+
+    polygon: Polygon
+    surface: float
+    area_sqft: float
+    depth: float
+    volume_gal: float
+
+    def as_json(self) -> dict[str, object]:
+        ring = shapely.geometry.polygon.orient(self.polygon).exterior.coords[:-1]
+        return {"polygon": [[float(x), float(y)] for x, y in ring], "area_sqft": self.area_sqft,
+                "depth": self.depth, "volume_gal": self.volume_gal}
+
+
+def lay_grid(facets: Sequence[Facet]) -> Grid:
+    """Cells over the facets of a roof, about `CELLS` of them."""
+    area = sum(f.polygon.area for f in facets)
+    size = math.sqrt(area / CELLS)
+    x0, y0, x1, y1 = shapely.total_bounds([f.polygon for f in facets])
+    origin = (float(x0) - 1.5 * size, float(y0) - 1.5 * size)
+    rows, columns = math.ceil((y1 - y0) / size) + 4, math.ceil((x1 - x0) / size) + 4
+    row, column = np.divmod(np.arange(rows * columns), columns)
+    left, low = origin[0] + column * size, origin[1] + row * size
+    boxes = shapely.box(left, low, left + size, low + size)
+    part_cell, part_facet, part_area, part_z = [], [], [], []
+    for k, facet in enumerate(facets):
+        shapely.prepare(facet.polygon)
+        touched = np.flatnonzero(shapely.intersects(facet.polygon, boxes))
+        whole = shapely.contains_properly(facet.polygon, boxes[touched])
+        parts = np.array(boxes[touched])
+        parts[~whole] = shapely.intersection(parts[~whole], facet.polygon)
+        corner, part = shapely.get_coordinates(parts, return_index=True)
+        z = np.full(len(parts), np.inf)
+        np.minimum.at(z, part, facet.height(corner))
+        size_of = shapely.area(parts)
+        keep = size_of > 1e-6 * size**2
+        part_cell.append(touched[keep])
+        part_facet.append(np.full(int(keep.sum()), k))
+        part_area.append(size_of[keep])
+        part_z.append(z[keep])
+    cells, heights = np.concatenate(part_cell), np.concatenate(part_z)
+    z = np.full(rows * columns, np.inf)
+    np.minimum.at(z, cells, heights)
+    return Grid(tuple(facets), origin, size, (rows, columns), z, cells, np.concatenate(part_facet),
+                np.concatenate(part_area), heights)
+
+
+def shed(grid: Grid, outlets: Floats, inverts: Floats, open_edges: Sequence[LineString] = ()) -> Watershed | None:
+    """Where the water of every cell leaves: `outlets` (n, 2) at `inverts` (n,) [in], or over open edges.
+
+    None where there is no way out at all. Everything else round the roof is a wall.
+
+    Notes
+    -----
+    Priority-flood [1]_ from the ways out gives the surface; water then runs down each facet's own slope, divided
+    between the two neighbours either side of it (Tarboton [2]_), along a wall where that stops it, and the way the
+    flood came where water stands or the roof is level.
+
+    .. [1] R. Barnes, C. Lehman, D. Mulla, Computers & Geosciences 62 (2014), pp. 117-127.
+    .. [2] D. G. Tarboton, Water Resources Research 33 (1997), pp. 309-319.
+    """
+    outs = len(outlets) + 1
+    edge = grid.along(open_edges)
+    if outs == 1 and not len(edge):
+        return None
+    steps = [r * grid.shape[1] + c for r, c in AROUND]
+    z: list[float] = grid.z.tolist()
+    level = np.full(len(z), np.inf).tolist()
+    came: list[int] = [-1] * len(z)
+    turn: list[int] = [-1] * len(z)  # when the flood took the cell
+    share = np.zeros((len(z), outs))
+    heap: list[tuple[float, int, int]] = []
+
+    for n, cell in enumerate(grid.cells(outlets).tolist() if outs > 1 else []):
+        share[cell, n] = 1
+        level[cell] = min(level[cell], max(z[cell], float(inverts[n])))
+    for cell in edge.tolist():
+        share[cell, -1] += not share[cell].any()
+        level[cell] = min(level[cell], z[cell])
+    share /= np.maximum(share.sum(axis=1), 1)[:, None]
+    count = 0
+    for cell in np.flatnonzero(share.any(axis=1)).tolist():
+        heap.append((level[cell], count, cell))
+        count += 1
+    heapq.heapify(heap)
+
+    order: list[int] = []
+    while heap:
+        height, _, cell = heapq.heappop(heap)
+        turn[cell] = len(order)
+        order.append(cell)
+        for step in steps:
+            near = cell + step
+            if level[near] == math.inf and z[near] != math.inf:
+                level[near] = max(z[near], height)
+                came[near] = cell
+                heapq.heappush(heap, (level[near], count, near))
+                count += 1
+
+    main = _main_parts(grid)
+    first, second, part_of_first = _downhill(grid)
+    for cell in order:
+        if came[cell] < 0:
+            continue
+        a, b, w = cell + steps[first[main[cell]]], cell + steps[second[main[cell]]], part_of_first[main[cell]]
+        runs = level[cell] <= z[cell] + 1e-9 and w >= 0
+        a_open, b_open = (runs and 0 <= turn[n] < turn[cell] for n in (a, b))
+        if a_open and b_open:
+            share[cell] = w * share[a] + (1 - w) * share[b]
+        elif (a_open and w > 1e-9) or (b_open and w < 1 - 1e-9):
+            share[cell] = share[a] if a_open else share[b]
+        else:
+            share[cell] = share[_steepest(cell, steps, level, turn) if runs else came[cell]]
+
+    return Watershed(grid, share, np.array(level), _areas(grid, share, main, first, second, part_of_first, steps),
+                     _spills(grid, share, np.array(level), steps))
+
+
+def _main_parts(grid: Grid) -> list[int]:
+    """For each cell the part whose slope its water takes, its lowest; -1 off the roof."""
+    main = np.full(len(grid.z), -1)
+    order = np.lexsort((grid.part_area, -grid.part_z))
+    main[grid.part_cell[order]] = order
+    listed: list[int] = main.tolist()
+    return listed
+
+
+def _downhill(grid: Grid) -> tuple[list[int], list[int], list[float]]:
+    """For each part the two neighbours either side of its fall and the first one's part; -1 where it is level."""
+    slope = np.array([[f.sx, f.sy] for f in grid.facets])[grid.part_facet]
+    turn = np.mod(np.degrees(np.arctan2(-slope[:, 1], -slope[:, 0])) / 45, 8)
+    turn = np.where(np.abs(turn - np.round(turn)) < 1e-9, np.round(turn), turn)
+    first = np.floor(turn).astype(int)
+    part = np.where(np.hypot(*slope.T) > 1e-9, 1 - (turn - first), -1.0)
+    return (first % 8).tolist(), ((first + 1) % 8).tolist(), part.tolist()
+
+
+def _steepest(cell: int, steps: Sequence[int], level: Sequence[float], turn: Sequence[int]) -> int:
+    """The neighbour that the flood took before, down the steepest way."""
+    near = [(k, cell + step) for k, step in enumerate(steps) if 0 <= turn[cell + step] < turn[cell]]
+    return max(near, key=lambda kn: (level[cell] - level[kn[1]]) / (math.sqrt(2) if kn[0] % 2 else 1))[1]
+
+
+def _areas(grid: Grid, share: Floats, main: Sequence[int], first: Sequence[int], second: Sequence[int],
+           part_of_first: Sequence[float], steps: Sequence[int]) -> Floats:
+    """Area of each way out [sq in]. Beside a cell's main part, its other parts run down their own slopes."""
+    area = np.zeros(share.shape[1])
+    ways = share[grid.part_cell]
+    for p in np.flatnonzero(np.array(main)[grid.part_cell] != np.arange(len(grid.part_cell))).tolist():
+        cell, w = int(grid.part_cell[p]), part_of_first[p]
+        below = share[[cell + steps[first[p]], cell + steps[second[p]]]]
+        flows = np.array([w, 1 - w]) * below.any(axis=1) if w >= 0 else np.zeros(2)
+        if flows.sum() > 0:
+            ways[p] = flows @ below / flows.sum()
+    area += grid.part_area @ ways
+    return area
+
+
+def _spills(grid: Grid, share: Floats, level: Floats, steps: Sequence[int]) -> Floats:
+    """The lowest surface [in] at which each basin runs over into another, shape (outs,)."""
+    spill = np.full(share.shape[1], np.inf)
+    basin = np.where(np.isfinite(grid.z), share.argmax(axis=1), -1)
+    cells = np.flatnonzero(basin >= 0)
+    for step in steps[:4]:
+        one, two = cells, cells + step
+        meet = (basin[two] >= 0) & (basin[one] != basin[two])
+        over = np.maximum(level[one[meet]], level[two[meet]])
+        np.minimum.at(spill, basin[one[meet]], over)
+        np.minimum.at(spill, basin[two[meet]], over)
+    return spill
+
+
+def standing(water: Watershed, least: float) -> tuple[Pond, ...]:
+    """Ponds deeper than `least` [in], their outlines and volumes exact on the facets, largest first."""
+    grid = water.grid
+    deep = np.flatnonzero(np.isfinite(grid.z) & (water.level - np.where(np.isfinite(grid.z), grid.z, 0) > least))
+    found: list[Pond] = []
+    for surface in np.unique(np.round(water.level[deep], 6)):
+        wet = shapely.multipoints(grid.centres(deep[np.abs(water.level[deep] - surface) < 1e-5]))
+        under = [(f, _below(f, float(surface))) for f in grid.facets]
+        pools = shapely.union_all([p for _, p in under if not p.is_empty], grid_size=1e-6)
+        for pool in getattr(pools, "geoms", [pools]):
+            if not isinstance(pool, Polygon) or pool.distance(wet) > grid.size:
+                continue
+            pond = _pond(pool, [(f, p.intersection(pool)) for f, p in under], float(surface))
+            if pond.depth > least and not any(pond.polygon.intersection(o.polygon).area > 1 for o in found):
+                found.append(pond)
+    return tuple(sorted(found, key=lambda p: -p.volume_gal))
+
+
+def _below(facet: Facet, surface: float) -> BaseGeometry:
+    """The part of a facet that lies under a level surface [in]."""
+    steep = math.hypot(facet.sx, facet.sy)
+    if steep < 1e-12:
+        return facet.polygon if facet.z0 < surface else Polygon()
+    ux, uy = facet.sx / steep, facet.sy / steep
+    s = (surface - facet.z0) / steep  # the shore lies where u . xy = s
+    far = 4 * max(1.0, *(abs(v) for v in facet.polygon.bounds)) + abs(s)
+    shore = np.array([s * ux, s * uy])
+    down, aside = -far * np.array([ux, uy]), far * np.array([-uy, ux])
+    return facet.polygon.intersection(Polygon([shore - aside, shore + aside, shore + aside + down,
+                                               shore - aside + down]))
+
+
+def _pond(pool: Polygon, parts: Sequence[tuple[Facet, BaseGeometry]], surface: float) -> Pond:
+    volume = depth = 0.0
+    for facet, part in parts:
+        if part.area < 1e-9:
+            continue
+        middle: Point = part.centroid
+        # the depth is linear over a facet, so its mean stands at the centroid
+        volume += part.area * (surface - float(facet.height(np.array([[middle.x, middle.y]]))[0]))
+        depth = max(depth, surface - float(facet.height(shapely.get_coordinates(part)).min()))
+    return Pond(pool, surface, pool.area / 144, depth, volume / GALLON)
