@@ -286,8 +286,8 @@ CODES: dict[str, Code] = {
         "IBC 2018 1507.10-.15 (Minn. Rules 1305.1507)", "roofer",
     ),
     "ponding-along-edge": Code(
-        "Water gathers along the wall {where}, which falls {value:.2f} in/ft towards its low end; under {limit:g} in/ft "
-        "it is slow to leave and may stand.", "IBC 2018 1507.10-.15 (Minn. Rules 1305.1507)", "roofer",
+        "Water gathers along the wall {where}, which falls {value:.2f} in/ft towards its low end; under {limit:g} "
+        "in/ft it is slow to leave and may stand.", "IBC 2018 1507.10-.15 (Minn. Rules 1305.1507)", "roofer",
     ),
     "ponding-along-valley": Code(
         "Water gathers along the {where}, which falls {value:.2f} in/ft; under {limit:g} in/ft it is slow to leave and "
@@ -325,8 +325,8 @@ CODES: dict[str, Code] = {
         "IRC 2021 R903.4.1 (Wash. Admin. Code 51-51-0903)", "building official",
     ),
     "blocked-primary-load": Code(
-        "With the primary outlets blocked, water stands {static:.2f} in deep up to {where} and {head:.2f} in over it at "
-        "{flow:.1f} gpm: {value:.1f} psf on the roof. Whether it bears that is an engineer's to say.",
+        "With the primary outlets blocked, water stands {static:.2f} in deep up to {where} and {head:.2f} in over it "
+        "at {flow:.1f} gpm: {value:.1f} psf on the roof. Whether it bears that is an engineer's to say.",
         "ASCE 7-16 Eq. 8.3-1", "engineer",
     ),
     "membrane-upturn": Code(
@@ -339,8 +339,8 @@ CODES: dict[str, Code] = {
         "IPC 2015 1106.4", "plumbing official",
     ),
     "water-under-joists": Code(
-        "In the design rain {flow:.1f} gpm needs {head:.2f} in of head at {where}: water {value:.2f} in deep beside it, "
-        "against a clear gap of {limit:.2f} in; {count} support(s) with joists in water, {reach}.",
+        "In the design rain {flow:.1f} gpm needs {head:.2f} in of head at {where}: water {value:.2f} in deep beside "
+        "it, against a clear gap of {limit:.2f} in; {count} support(s) with joists in water, {reach}.",
         "ASCE 7-05 Eq. C8-1; weir and orifice formulas", "contractor",
     ),
     "blocked-primary-joists": Code(
@@ -352,8 +352,8 @@ CODES: dict[str, Code] = {
         "weir and orifice formulas", "contractor",
     ),
     "blocked-primary-sill": Code(
-        "With the primary outlets blocked, water stands {away:.2f} in {side} the lowest {where}; less than {limit:g} in "
-        "below it is a risk to the room behind.", "weir and orifice formulas", "roofer",
+        "With the primary outlets blocked, water stands {away:.2f} in {side} the lowest {where}; less than {limit:g} "
+        "in below it is a risk to the room behind.", "weir and orifice formulas", "roofer",
     ),
 }
 
