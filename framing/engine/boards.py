@@ -19,7 +19,7 @@ from shapely import LineString, Polygon, STRtree, box
 from framing.engine import length
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
-from framing.engine.layout import Deck, Line
+from framing.engine.layout import STICK, Deck, Line
 from framing.engine.roof import ring
 
 Array = NDArray[np.float64]
@@ -67,7 +67,7 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     A run that no joist divides within reach is left in one piece: the cutting plan then says that it is too long.
     """
     net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
-    members = [shapely.transform(n.shape, lambda xy: turned(xy, -direction)) for n in lines]
+    members = [shapely.transform(_over_rims(n), lambda xy: turned(xy, -direction)) for n in lines]
     width, pitch = build.decking.width, build.decking.width + build.decking.gap
     x0, low, x1, high = net.bounds
     start, narrowest = _start(net, width, build.decking.gap)
@@ -83,26 +83,32 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     wide = bounds[:, 3] - bounds[:, 1] > SLIVER
     parts, row, bounds = parts[wide], row[wide], bounds[wide]
 
-    crossing = _crossings(members, y + width / 2, x0, x1)
+    crossing = _crossings(members, (bounds[:, 1] + bounds[:, 3]) / 2, x0, x1)
     boards: list[Board] = []
     joints_before: list[float] = []
     joints_here: list[float] = []
     sticks = sorted(v - build.saw.trim for v in build.decking.stock_lengths)
     last_row = -1
-    for part, r, (a, _, b, _) in zip(parts, row, bounds, strict=True):
+    for i, (part, r, (a, _, b, _)) in enumerate(zip(parts, row, bounds, strict=True)):
         if r != last_row:
             joints_before, joints_here, last_row = (joints_here if r == last_row + 1 else []), [], int(r)
-        joints = _joints(a, b, longest, crossing[r], joints_before, sticks)
+        joints = _joints(a, b, longest, crossing[i], joints_before, sticks)
         joints_here = joints_here + joints
         cuts = [a, *joints, b]
-        for k, (p, q) in enumerate(zip(cuts, cuts[1:], strict=False)):
+        for p, q in zip(cuts, cuts[1:], strict=False):
             piece = part if len(cuts) == 2 else part.intersection(box(p, y[r] - 1, q, y[r] + width + 1))
             for one in getattr(piece, "geoms", [piece]):
                 if one.geom_type == "Polygon" and one.area > 0.5:
                     boards.append(_board(f"B{len(boards) + 1}", one, y[r], width, direction))
-            del k
     crossings = _count_crossings(boards, lines)
     return Decking(tuple(boards), direction, crossings, tuple(_checks(boards, net, build, narrowest)))
+
+
+def _over_rims(line: Line) -> LineString:
+    """Where a board end is carried by a member: a joist's seat runs on over the rim that it butts against."""
+    if line.role not in ("joist", "edge"):
+        return line.shape
+    return LineString(line.at(np.array([-STICK, line.length + STICK])))
 
 
 def _start(net: Polygon, width: float, gap: float) -> tuple[float, float]:
@@ -133,7 +139,7 @@ def _start(net: Polygon, width: float, gap: float) -> tuple[float, float]:
 
 
 def _crossings(members: Sequence[LineString], y: Array, x0: float, x1: float) -> list[Array]:
-    """For each row's middle line, where members cross it, x (n,) sorted [in]."""
+    """For each run's middle line at y (n,), where members cross it, x sorted [in]."""
     middle = shapely.linestrings(np.stack([np.c_[np.full_like(y, x0 - 1), y], np.c_[np.full_like(y, x1 + 1), y]], 1))
     tree = STRtree(members)
     pairs = tree.query(middle, predicate="intersects")

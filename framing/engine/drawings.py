@@ -31,7 +31,7 @@ _AtSection = Callable[[float, float], tuple[float, float]]
 INK, PALE, ACCENT, WATER, WOOD = "#22201c", "#8d8779", "#9a4a1c", "#2f6d8a", "#e9dfca"
 FONT = "font-family=\"'DejaVu Sans', Verdana, sans-serif\""
 MARGIN = 26.0  # room for dimensions round the plan [in]
-SECTION_RUN = 60.0  # how far a section looks from the wall [in]
+SECTION_RUN = 44.0  # how far a section looks from the wall [in]
 NEAR_MEMBER = 24.0  # a member this near a section's line is drawn in it [in]
 
 
@@ -64,8 +64,6 @@ def plan_svg(sheet: Sheet) -> str:
         return float(x) - low[0], float(high[1] - y)
 
     parts = [_ring(map(at, xy), f'fill="none" stroke="{INK}" stroke-width="1.2"')]
-    if sheet.roof:
-        parts += _roof_parts(sheet.roof, at, size)
     if sheet.deck:
         parts.append(_ring(map(at, _coords(sheet.deck.outline)), f'fill="{WOOD}" fill-opacity="0.45" stroke="{ACCENT}"'
                            ' stroke-width="1.1"'))
@@ -75,6 +73,7 @@ def plan_svg(sheet: Sheet) -> str:
         parts += _member_parts(sheet.frame, at, size)
     elif sheet.layout:
         parts += [_line(at(n.start), at(n.end), f'stroke="{INK}" stroke-width="0.5"') for n in sheet.layout.lines]
+    parts += _roof_parts(sheet.roof, at, size) if sheet.roof else []
     parts += _outlet_parts(sheet, at, size) + _door_parts(sheet, at, size) + _dimensions(corners, at, size)
     count = sum(m.role == "joist" for m in sheet.frame.members) if sheet.frame else 0
     pads = len(sheet.frame.supports) if sheet.frame else 0
@@ -123,7 +122,7 @@ def _member_parts(frame: Frame, at: _At, size: float) -> list[str]:
                  'stroke-width="0.4"/>')
     for m in frame.members:
         if m.role in ("joist", "edge", "rim"):
-            p = m.line.at(np.array([min(m.line.length / 2, 4 * size)]))[0]
+            p = m.line.at(np.array([min(m.line.length / 2, (2 if m.role == "edge" else 5) * size)]))[0]
             parts.append(_text(*at(p), m.id, size * 0.8, INK, "middle", halo=True))
         for s in m.splices:
             x, y = at(m.line.at(np.array([s]))[0])
@@ -133,6 +132,7 @@ def _member_parts(frame: Frame, at: _At, size: float) -> list[str]:
 
 def _outlet_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
     parts = []
+    centre = _centre(sheet)
     for o in sheet.survey.outlets:
         if o.point in sheet.adjusted.points:
             p = sheet.adjusted.points[o.point]
@@ -141,17 +141,27 @@ def _outlet_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
             mark = (f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}" fill="{WATER}"/>' if o.kind == "drain" else
                     f'<rect x="{x - r:.1f}" y="{y - r:.1f}" width="{2 * r:.1f}" height="{2 * r:.1f}" fill="{WATER}"/>')
             word = o.kind if o.purpose == "primary" else f"overflow {o.kind}"
-            parts += [mark, _text(x, y - size, f"{o.point} {word}", size, WATER, "middle", halo=True)]
+            parts += [mark, _text(x, y - size, f"{o.point} {word}", size, WATER,
+                                  "end" if x > at(centre)[0] else "start", halo=True)]
     return parts
+
+
+def _centre(sheet: Sheet) -> Array:
+    """The middle of the roof's corners in plan [in]."""
+    points = [sheet.adjusted.points[c] for c in sheet.survey.corners]
+    return np.array([np.mean([p.x for p in points]), np.mean([p.y for p in points])])
 
 
 def _door_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
     parts = []
+    centre = _centre(sheet)
     for d in sheet.survey.all_doors:
         points = [sheet.adjusted.points[p] for p in d.points if p in sheet.adjusted.points]
         if points:
             a, b = at((points[0].x, points[0].y)), at((points[-1].x, points[-1].y))
-            middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2 + 1.6 * size)
+            sill = np.array([(points[0].x + points[-1].x) / 2, (points[0].y + points[-1].y) / 2])
+            inward = (centre - sill) / max(float(np.hypot(*(centre - sill))), 1e-9)
+            middle = at(sill + inward * 2.2 * size)
             parts += [_line(a, b, f'stroke="{ACCENT}" stroke-width="{size / 2:.1f}"'),
                       _text(*middle, d.name, size, ACCENT, "middle", halo=True)]
     return parts
@@ -192,7 +202,7 @@ def section_svg(sheet: Sheet) -> str:
     return _svg(_WIDTH, 2 * _HEIGHT, "Sections at the door and at the highest roof", f"{words} {more}", parts)
 
 
-_WIDTH, _HEIGHT = 118.0, 40.0
+_WIDTH, _HEIGHT = 104.0, 31.0
 
 
 def _inward(sill: Array, outline: Polygon, door: Sequence[Point]) -> Array:
@@ -220,14 +230,13 @@ def _highest_cut(sheet: Sheet, top: Array) -> tuple[Array, Array]:
 def _section(sheet: Sheet, start: Array, along: Array, title: str, *, wall: bool) -> tuple[list[str], str]:
     """One section from `start`, and its description. Drawn at the same scale both ways."""
     assert sheet.plane is not None and sheet.roof is not None and sheet.deck is not None
-    s = np.linspace(0, SECTION_RUN, 121)
+    s = np.linspace(0, SECTION_RUN, 89)
     xy = start + s[:, None] * along
-    inside = np.array([sheet.roof.outline.buffer(0.5).covers(Point(p)) for p in xy[[0, -1]]])
     cut = LineString([xy[0], xy[-1]])
     roof_z, top_z = sheet.roof.height(xy), sheet.plane.height(xy)
     above = sheet.build.decking.thickness + sheet.build.joists.tape_thickness
     zero = float(max(top_z.max(), sheet.plane.sill if wall else -1e9)) + 3.0
-    left, top = 22.0, 7.0
+    left, top = 14.0, 7.0
 
     def at(distance: float, z: float) -> tuple[float, float]:
         return left + distance, top + zero - z
@@ -262,7 +271,6 @@ def _section(sheet: Sheet, start: Array, along: Array, title: str, *, wall: bool
         rows += [("joist", length.write(depth)), ("clearance over the roof", length.write(gap, 32))]
     parts += [_text(left + SECTION_RUN + 3, 10 + 4 * i, f"{v} in  {k}", 2.4, INK) for i, (k, v) in enumerate(rows)]
     parts += [_text(left + SECTION_RUN + 3, 10 + 4 * len(rows), "drawn to one scale", 2.0, PALE)]
-    del inside
     return parts, f"{title}: " + ", ".join(f"{k} {v} in" for k, v in rows) + "."
 
 
@@ -355,9 +363,12 @@ def _line(a: tuple[float, float], b: tuple[float, float], style: str) -> str:
 
 def _text(x: float, y: float, words: str, size: float, fill: str = INK, anchor: str = "start", *, turn: float = 0.0,
           halo: bool = False, weight: str = "normal") -> str:
-    """Words at a place; a halo keeps them readable over line work."""
-    around = ' stroke="#ffffff" stroke-width="0.8" paint-order="stroke"' if halo else ""
+    """Words at a place; a halo is a pale ground that keeps them readable over line work."""
+    wide = 0.62 * size * len(words)
+    shift = {"start": 0.0, "middle": -wide / 2, "end": -wide}[anchor]
+    around = (f'<rect x="{x + shift:.2f}" y="{y - 0.82 * size:.2f}" width="{wide:.2f}" height="{1.1 * size:.2f}" '
+              'fill="#ffffff" fill-opacity="0.8"/>') if halo else ""
     spin = f' transform="rotate({turn:.1f} {x:.2f} {y:.2f})"' if turn else ""
     bold = f' font-weight="{weight}"' if weight != "normal" else ""
-    return (f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" fill="{fill}" text-anchor="{anchor}"{bold}'
-            f"{around}{spin}>{escape(words)}</text>")
+    return (f'{around}<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" fill="{fill}" text-anchor="{anchor}"{bold}'
+            f"{spin}>{escape(words)}</text>")

@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
 STICK = 1.5  # thickness of 2x stock [in] (framing.reference.lumber)
 PAD_FROM_WALL = 0.25  # a pad stays this far inside the surveyed roof [in]
+WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
 
@@ -159,12 +160,14 @@ class _Side:
         return LineString([self.a + n - run, self.b + n + run])
 
 
-def _sides(net: Polygon, pad: float, room: float) -> list[_Side]:
+def _sides(net: Polygon, pads: Sequence[float], room: float) -> list[_Side]:
     """The sides of the turned deck: edge where they run with the joists (x), rim where they cross them.
 
-    An edge joist stands on pads, so it keeps half a pad from the wall; a rim hangs on the joist ends and runs
-    right under the boards' edge.
+    An edge joist stands on pads, so it keeps half a pad from the wall: half of the widest pad that leaves it near
+    the boards' ends. A rim hangs on the joist ends and runs right under the boards' edge.
     """
+    reach = [pad / 2 + PAD_FROM_WALL - room for pad in pads]
+    stand = max([v for v in reach if v <= WIDEST_INSET], default=min(reach))
     found = []
     for k, ring in enumerate([net.exterior, *net.interiors]):
         xy = np.array(shapely.get_coordinates(ring))[:-1]
@@ -175,7 +178,7 @@ def _sides(net: Polygon, pad: float, room: float) -> list[_Side]:
             if np.hypot(*run) < LEAST_PIECE:
                 continue
             edge = abs(run[0]) >= abs(run[1])
-            inset = max(STICK / 2, pad / 2 + PAD_FROM_WALL - room) if edge else STICK / 2
+            inset = max(STICK / 2, stand) if edge else STICK / 2
             found.append(_Side(a, b, "edge" if edge else "rim", inset))
     return found
 
@@ -187,8 +190,7 @@ def lay_members(build: Build, deck: Deck, direction: float, *, room: float, anch
     side the joists are spaced.
     """
     net = rotate(deck.net, -direction, origin=(0, 0))
-    pad = min(b for _, b in build.supports.pad_sizes)
-    sides = _sides(net, pad, room)
+    sides = _sides(net, [b for _, b in build.supports.pad_sizes], room)
     rims, edges = ([s for s in sides if s.role == role] for role in ("rim", "edge"))
     rim_strips = unary_union([s.strip() for s in rims]) if rims else Polygon()
     inner = net.difference(rim_strips)

@@ -156,7 +156,10 @@ def fit_roof(survey: Survey, adjusted: Adjustment) -> Roof:
     without facets and with a `stop` that says what to measure.
     """
     outline = Polygon([(adjusted.points[c].x, adjusted.points[c].y) for c in survey.corners])
-    readings = [r for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points]
+    sound = {r.point for r in adjusted.levels if not r.suspect}
+    # of repeats that disagree the one that stands alone is left out, where another remains
+    readings = [r for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points
+                and not (r.suspect and r.point in sound)]
     xy = np.array([[adjusted.points[r.point].x, adjusted.points[r.point].y] for r in readings]).reshape(-1, 2)
     z = np.array([r.z for r in readings])
     checks: list[Check] = []

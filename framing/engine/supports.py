@@ -14,8 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Point, Polygon, box
-from shapely.affinity import rotate, translate
+from shapely import LineString, Polygon, STRtree
 from shapely.ops import unary_union
 
 from framing.engine import length
@@ -44,11 +43,11 @@ from framing.reference.insulation import SOURCE as INSULATION_SOURCE
 
 Array = NDArray[np.float64]
 
-PAD_ROLES = ("joist", "edge")  # rims and blocking hang on these
+PAD_ROLES = ("edge", "joist")  # rims and blocking hang on these
 WIDEST_SPACING = 48.0  # pads no further apart where the build leaves it to the engine [in]; common practice
 OUTLET_CLEAR = 12.0  # no pad within this of an outlet, where the member can do without [in]
 VALLEY_CLEAR = 3.0  # ... or within half a pad and this of a valley line [in]
-LONGEST_OVERHANG = 12.0  # an end pad shifts no further in than this [in]
+LONGEST_OVERHANG = 8.0  # an end pad stands no further in than this to make room for an outlet or another pad [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
 ROUNDS = 60
@@ -185,39 +184,65 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
     Pads are added one at a time to a piece that is used beyond its stamped grade, or that presses the insulation
     harder than it may, until it passes or has no room for another.
     """
-    pieces = [
-        Piece(m, a, b, np.array([]))
-        for m in members if m.role in PAD_ROLES for a, b in m.pieces
-    ]
     asked = build.supports.maximum_spacing
     widest = WIDEST_SPACING if asked == "auto" else float(asked)
     values = member_values(members, build, build.joists.grade)
-    pad = min(a for a, _ in build.supports.pad_sizes)
-    designs = [MemberDesign(values[p.member.id], pad) for p in pieces]
-    E = np.array([d.values.E for d in designs])
-    pieces = [_place(p, _least_pads(p, layout, load, values[p.member.id], widest), build, ground, widest)
-              for p in pieces]
-    stuck = np.zeros(len(pieces), bool)
-    for _ in range(ROUNDS):
-        beams = [_beam(p, layout) for p in pieces]
-        solution = solve(beams, load, E)
-        strong = strength(solution, beams, designs)
-        over = ~strong.passes | _over_bearing(pieces, solution, build, ground)
-        more = np.flatnonzero(over & ~stuck)
-        if not len(more):
-            break
-        for k in more:
-            trial = _place(pieces[k], len(pieces[k].pads) + 1, build, ground, widest)
-            if len(trial.pads) <= len(pieces[k].pads):
-                stuck[k] = True  # no room for another pad
-            else:
-                pieces[k] = trial
-    supports, pad_checks = _supports(pieces, solution, build, plane, ground)
+    pieces: list[Piece] = []
+    supports: list[Support] = []
+    free = ground
+    for role in PAD_ROLES:  # edge joists first: beside a skewed one, joists make room for its pads
+        own = [Piece(m, a, b, np.array([])) for m in members if m.role == role for a, b in m.pieces]
+        own, solution = _carry(own, layout, build, free, load, values, widest)
+        stood = _stacks(own, solution, build, plane, free)
+        pieces, supports = pieces + own, supports + stood
+        free = _without(free, stood, {m.id: m for m in members})
+    order = {m.id: i for i, m in enumerate(members)}
+    supports.sort(key=lambda s: (order[s.member], s.s))
+    beams = [_beam(p, layout) for p in pieces]
+    pad = _shortest_pad(build)
+    solution = solve(beams, load, np.array([values[p.member.id].E for p in pieces]))
+    strong = strength(solution, beams, [MemberDesign(values[p.member.id], pad) for p in pieces])
     third = member_values(members, build, "No.3")
     weak = strength(solution, beams, [MemberDesign(third[p.member.id], pad) for p in pieces])
-    checks = [*pad_checks, *_strength_checks(pieces, solution, strong, weak, build),
-              _load_path(supports, load, net_sqft)]
+    checks = [*_pad_checks(supports, {m.id: m for m in members}, build, ground),
+              *_strength_checks(pieces, solution, strong, weak, build), _load_path(supports, load, net_sqft)]
     return Frame(tuple(members), tuple(supports), load.dead, load.live, tuple(checks))
+
+
+def _shortest_pad(build: Build) -> float:
+    return min(a for a, _ in build.supports.pad_sizes)
+
+
+def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, load: Load,
+           values: Mapping[str, AdjustedValues], widest: float) -> tuple[list[Piece], Solution]:
+    """The pieces on the fewest pads found that pass, and the solved beams.
+
+    A piece that passes at no count keeps the one where it came nearest: pads that do not help are not added.
+    """
+    pad = _shortest_pad(build)
+    designs = [MemberDesign(values[p.member.id], pad) for p in pieces]
+    E = np.array([d.values.E for d in designs])
+    now = [_place(p, _least_pads(p, layout, load, values[p.member.id], widest), build, ground, widest) for p in pieces]
+    best, best_use = list(now), np.full(len(pieces), np.inf)
+    since = np.zeros(len(pieces), int)  # pads added since the last that helped
+    for _ in range(ROUNDS):
+        beams = [_beam(p, layout) for p in now]
+        solution = solve(beams, load, E)
+        ratios = strength(solution, beams, designs).ratios
+        use = np.max([*ratios.values(), _bearing_use(now, solution, build, ground)], axis=0) if pieces else np.zeros(0)
+        helped = use < best_use * 0.99
+        since = np.where(helped, 0, since + 1)
+        for k in np.flatnonzero(helped):
+            best[k], best_use[k] = now[k], use[k]
+        more = np.flatnonzero((best_use > 1 + 1e-9) & (since < 3))
+        grown = False
+        for k in more:
+            trial = _place(pieces[k], len(now[k].pads) + 1, build, ground, widest)
+            if len(trial.pads) > len(now[k].pads):
+                now[k], grown = trial, True
+        if not grown:
+            break
+    return best, solve([_beam(p, layout) for p in best], load, E)
 
 
 def _beam(p: Piece, layout: Layout) -> Beam:
@@ -286,37 +311,62 @@ def _ends(p: Piece, build: Build, ground: Ground) -> tuple[float, float]:
 
 
 def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, high: float) -> float:
-    """The place nearest `s` within low..high that keeps clear of outlets and valleys; `s` itself where none does."""
-    if high <= low or not (len(ground.outlets) or ground.valleys):
+    """The place nearest `s` within low..high where the smallest pad fits, clear of outlets and valleys.
+
+    Where no place has all of that, fitting comes before clearing the outlet; `s` itself where nothing fits.
+    """
+    if high < low:
         return s
     places = np.unique(np.r_[s, np.linspace(low, high, max(2, round((high - low) * 4) + 1))])
     xy = m.line.at(places)
-    half = max(build.supports.pad_sizes[0]) / 2
+    fits = _fits(xy, np.tile(_along(m), (len(places), 1)), build, ground)[:, 0]
     ok = np.ones(len(places))
     if len(ground.outlets):
         away = np.hypot(*(xy[:, None] - ground.outlets[None]).transpose(2, 0, 1)).min(axis=1)
         ok = np.minimum(ok, away / OUTLET_CLEAR)
+    half = max(build.supports.pad_sizes[0]) / 2
     for valley in ground.valleys:
         ok = np.minimum(ok, shapely.distance(shapely.points(xy), valley) / (half + VALLEY_CLEAR))
-    if ok.max() >= 1:
-        clear = places[ok >= 1]
-        return float(clear[np.argmin(np.abs(clear - s))])
-    return float(places[np.argmax(ok)])
+    if not fits.any():
+        return s
+    ok = np.where(fits, ok, -1)
+    clear = places[ok >= min(1.0, float(ok.max()))]
+    return float(clear[np.argmin(np.abs(clear - s))])
 
 
-def _pad_box(m: Member, at: Array, size: tuple[float, float]) -> Polygon:
-    """A pad's outline on the roof: its first side along the member."""
-    a, b = size
-    turn = math.degrees(math.atan2(m.line.end[1] - m.line.start[1], m.line.end[0] - m.line.start[0]))
-    return translate(rotate(box(-a / 2, -b / 2, a / 2, b / 2), turn, origin=(0, 0)), float(at[0]), float(at[1]))
+def _pad_boxes(at: Array, along: Array, size: tuple[float, float]) -> NDArray[np.object_]:
+    """Outlines (n,) of pads on the roof at (n, 2) [in], their first side along the member's unit vectors (n, 2)."""
+    a, b = along * size[0] / 2, np.stack([-along[:, 1], along[:, 0]], axis=1) * size[1] / 2
+    return np.asarray(shapely.polygons(np.stack([at - a - b, at + a - b, at + a + b, at - a + b], axis=1)), object)
 
 
-def _fitting(m: Member, at: Array, build: Build, ground: Ground) -> list[tuple[float, float]]:
-    """Pad sizes that fit on the roof there, smallest first; where none does the smallest is taken and told."""
-    sizes = sorted(build.supports.pad_sizes, key=lambda v: v[0] * v[1])
-    fit = [v for v in sizes if ground.inside.covers(_pad_box(m, at, v))
-           and not any(_pad_box(m, at, v).contains(Point(o)) for o in ground.outlets)]
-    return fit or sizes[:1]
+def _along(m: Member) -> Array:
+    return (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
+
+
+def _by_area(build: Build) -> list[tuple[float, float]]:
+    return sorted(build.supports.pad_sizes, key=lambda v: v[0] * v[1])
+
+
+def _fits(at: Array, along: Array, build: Build, ground: Ground) -> NDArray[np.bool_]:
+    """Whether each pad size, smallest first, fits on free roof at each place: (n, sizes). No pad stands on an outlet."""
+    shapely.prepare(ground.inside)
+    fits = []
+    for size in _by_area(build):
+        boxes = _pad_boxes(at, along, size)
+        ok = shapely.covers(ground.inside, boxes)
+        for outlet in ground.outlets:
+            ok &= ~shapely.intersects_xy(boxes, *outlet)
+        fits.append(ok)
+    return np.stack(fits, axis=1)
+
+
+def _without(ground: Ground, stood: Sequence[Support], members: Mapping[str, Member]) -> Ground:
+    """The ground with these pads' places taken."""
+    if not stood:
+        return ground
+    boxes = [_pad_boxes(np.array([s.at]), _along(members[s.member])[None], s.pad_size)[0] for s in stood]
+    return replace(ground, inside=ground.inside.difference(unary_union(boxes)))
 
 
 def _totals(pieces: Sequence[Piece], solution: Solution) -> dict[tuple[str, float], Array]:
@@ -330,60 +380,68 @@ def _totals(pieces: Sequence[Piece], solution: Solution) -> dict[tuple[str, floa
     return total
 
 
-def _over_bearing(pieces: Sequence[Piece], solution: Solution, build: Build, ground: Ground) -> NDArray[np.bool_]:
-    """Pieces with a pad that presses the insulation harder than it may, even at the largest pad that fits."""
-    if ground.strength is None:
-        return np.zeros(len(pieces), bool)
-    dead_most, total_most = allowable_pressure(ground.strength)
+def _pressure_limits(ground: Ground) -> tuple[float, float]:
+    """Dead and total pressure [psi] that the insulation may stand; no limit where its strength is not known."""
+    return allowable_pressure(ground.strength) if ground.strength is not None else (math.inf, math.inf)
+
+
+def _area_needed(dead: Array, most: Array, limits: tuple[float, float]) -> Array:
+    """Pad area that keeps dead and total load within `limits` [sq in]."""
+    return np.maximum(dead / limits[0], most / limits[1])
+
+
+def _bearing_use(pieces: Sequence[Piece], solution: Solution, build: Build, ground: Ground) -> Array:
+    """For each piece, the area its hardest-pressed pad needs over the largest that fits there (over 1 fails)."""
+    if ground.strength is None or not pieces:
+        return np.zeros(len(pieces))
     total = _totals(pieces, solution)
-    over = []
-    for p in pieces:
-        worst = False
-        for s in p.pads:
-            _, dead, most = total[(p.member.id, round(float(s), 6))]
-            if most / min(total_most, dead_most * most / max(dead, 1e-9)) <= _largest_area(build):
-                a, b = _fitting(p.member, p.member.line.at(np.array([s]))[0], build, ground)[-1]
-                worst |= most / (a * b) > total_most or dead / (a * b) > dead_most
-            else:
-                worst = True
-        over.append(worst)
-    return np.array(over, bool)
+    owner = np.repeat(np.arange(len(pieces)), [len(p.pads) for p in pieces])
+    at = np.concatenate([p.member.line.at(p.pads) for p in pieces])
+    along = np.concatenate([np.tile(_along(p.member), (len(p.pads), 1)) for p in pieces])
+    loads = np.array([total[(p.member.id, round(float(s), 6))] for p in pieces for s in p.pads])
+    areas = np.array([a * b for a, b in _by_area(build)])
+    largest = np.max(np.where(_fits(at, along, build, ground), areas, areas[0]), axis=1)
+    use = _area_needed(loads[:, 1], loads[:, 2], _pressure_limits(ground)) / largest
+    worst = np.zeros(len(pieces))
+    np.maximum.at(worst, owner, use)
+    return worst
 
 
-def _largest_area(build: Build) -> float:
-    return max(a * b for a, b in build.supports.pad_sizes)
-
-
-def _supports(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Plane,
-              ground: Ground) -> tuple[list[Support], list[Check]]:
-    """The stack at every pad, with its reactions and the smallest pad that passes."""
+def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Plane, ground: Ground) -> list[Support]:
+    """The stack at every pad, with its reactions and the smallest pad that fits and passes."""
     total = _totals(pieces, solution)
+    if not total:
+        return []
     by_member = {p.member.id: p.member for p in pieces}
-    keys = sorted(total, key=lambda k: (list(by_member).index(k[0]), k[1]))
-    if not keys:
-        return [], []
+    keys = list(total)
     at = np.array([by_member[m].line.at(np.array([s]))[0] for m, s in keys])
+    along = np.array([_along(by_member[m]) for m, _ in keys])
     depth = np.array([float(by_member[m].depth(np.array([s]))[0]) for m, s in keys])
     under = plane.height(at) - build.decking.thickness - build.joists.tape_thickness - depth
     roof_z = ground.roof.height(at)
     shim, made_of = close_stack(under - roof_z, build)
     base, pad = build.supports.base_thickness, build.supports.pad_thickness
     residual = under - base - pad - shim - roof_z
-    limits = allowable_pressure(ground.strength) if ground.strength is not None else (math.inf, math.inf)
-    supports = []
-    for i, (m, s) in enumerate(keys):
-        reaction, dead, most = (float(v) for v in total[(m, s)])
-        fitting = _fitting(by_member[m], at[i], build, ground)
-        size = next((v for v in fitting if most / (v[0] * v[1]) <= limits[1] and dead / (v[0] * v[1]) <= limits[0]),
-                    fitting[-1] if ground.strength is not None else fitting[0])
-        supports.append(Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), base, pad, float(shim[i]),
-                                float(residual[i]), made_of[i], size, reaction, most, most / (size[0] * size[1])))
-    return supports, _pad_checks(supports, by_member, build, ground, limits)
+    loads = np.array([total[k] for k in keys])
+    sizes = _by_area(build)
+    areas = np.array([a * b for a, b in sizes])
+    fits = _fits(at, along, build, ground)
+    fits[~fits.any(axis=1), 0] = True  # where none fits the smallest is taken, and told
+    enough = fits & (areas >= _area_needed(loads[:, 1], loads[:, 2], _pressure_limits(ground))[:, None] - 1e-9)
+    largest = fits.shape[1] - 1 - np.argmax(fits[:, ::-1], axis=1)
+    pick = np.where(enough.any(axis=1), np.argmax(enough, axis=1), largest)
+    return [
+        Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), base, pad, float(shim[i]),
+                float(residual[i]), made_of[i], sizes[pick[i]], float(loads[i, 0]), float(loads[i, 2]),
+                float(loads[i, 2] / areas[pick[i]]))
+        for i, (m, s) in enumerate(keys)
+    ]
 
 
-def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build, ground: Ground,
-                limits: tuple[float, float]) -> list[Check]:
+def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build,
+                ground: Ground) -> list[Check]:
     found = []
+    limits = _pressure_limits(ground)
     worst = max(supports, key=lambda s: abs(s.residual))
     step = min(build.supports.shim_sizes)
     found.append(check("shim-too-coarse", "caution" if abs(worst.residual) > COARSE + 1e-9 else "ok",
@@ -412,11 +470,17 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
         away = float(np.hypot(*(ground.outlets - np.array(closest.at)).T).min())
         found.append(check("pad-near-outlet", "caution", value=away, limit=OUTLET_CLEAR, where=closest.member,
                            count=len(near), away=length.write(away)))
-    walled = [s for s in supports if not ground.inside.covers(
-        _pad_box(members[s.member], np.array(s.at), s.pad_size))]
+    boxes = [_pad_boxes(np.array([s.at]), _along(members[s.member])[None], s.pad_size)[0] for s in supports]
+    walled = [s for s, box in zip(supports, boxes, strict=True) if not ground.inside.covers(box)]
     if walled:
         found.append(check("pad-at-wall", "caution", value=len(walled), limit=0.0, unit="EA", where=walled[0].member,
                            count=len(walled)))
+    tree = STRtree(boxes)
+    i, j = tree.query(boxes, predicate="overlaps")
+    if (i < j).any():
+        k = int(np.flatnonzero(i < j)[0])
+        found.append(check("pads-meet", "caution", value=int((i < j).sum()), limit=0.0, unit="EA",
+                           where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=int((i < j).sum())))
     return found
 
 
