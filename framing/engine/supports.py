@@ -222,27 +222,42 @@ def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, lo
     pad = _shortest_pad(build)
     designs = [MemberDesign(values[p.member.id], pad) for p in pieces]
     E = np.array([d.values.E for d in designs])
-    now = [_place(p, _least_pads(p, layout, load, values[p.member.id], widest), build, ground, widest) for p in pieces]
+    now = [_place(p, max(_least_pads(p, layout, load, values[p.member.id], widest), _pads_to_bear(p, layout, load, build,
+                                                                                             ground)),
+                  build, ground, widest) for p in pieces]
     best, best_use = list(now), np.full(len(pieces), np.inf)
     since = np.zeros(len(pieces), int)  # pads added since the last that helped
+    open_ = np.arange(len(pieces))  # pieces to solve: those that grew, and what shares a pad with them
     for _ in range(ROUNDS):
-        beams = [_beam(p, layout) for p in now]
-        solution = solve(beams, load, E)
-        ratios = strength(solution, beams, designs).ratios
-        use = np.max([*ratios.values(), _bearing_use(now, solution, build, ground)], axis=0) if pieces else np.zeros(0)
-        helped = use < best_use * 0.99
-        since = np.where(helped, 0, since + 1)
-        for k in np.flatnonzero(helped):
-            best[k], best_use[k] = now[k], use[k]
-        more = np.flatnonzero((best_use > 1 + 1e-9) & (since < 3))
-        grown = False
-        for k in more:
+        if not len(open_):
+            break
+        own = [now[k] for k in open_]
+        beams, held = [_beam(p, layout) for p in own], [designs[k] for k in open_]
+        solution = solve(beams, load, E[open_])
+        ratios = strength(solution, beams, held).ratios
+        use = np.max([*ratios.values(), _bearing_use(own, solution, build, ground)], axis=0)
+        helped = use < best_use[open_] * 0.99
+        since[open_] = np.where(helped, 0, since[open_] + 1)
+        for k, u in zip(open_[helped], use[helped], strict=True):
+            best[k], best_use[k] = now[k], u
+        grown = set()
+        for k in open_[(best_use[open_] > 1 + 1e-9) & (since[open_] < 3)]:
             trial = _place(pieces[k], len(now[k].pads) + 1, build, ground, widest)
             if len(trial.pads) > len(now[k].pads):
-                now[k], grown = trial, True
-        if not grown:
-            break
+                now[k] = trial
+                grown.add(now[k].member.id)
+        open_ = np.array([k for k in range(len(pieces)) if pieces[k].member.id in grown], int)
     return best, solve([_beam(p, layout) for p in best], load, E)
+
+
+def _pads_to_bear(p: Piece, layout: Layout, load: Load, build: Build, ground: Ground) -> int:
+    """Pads that the insulation asks for under the whole piece, were its load shared out evenly."""
+    if ground.strength is None:
+        return 2
+    width = layout.width[p.member.id]
+    weight = float(width.mean()) * (p.end - p.start) / 144 * (load.dead + load.live)
+    largest = max(a * b for a, b in build.supports.pad_sizes)
+    return 1 + int(weight / (_pressure_limits(ground)[1] * largest))
 
 
 def _beam(p: Piece, layout: Layout) -> Beam:
