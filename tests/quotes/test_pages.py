@@ -1,0 +1,116 @@
+"""Tests of the office's plain pages: who may look, what each sees, and nothing inline in them."""
+
+import re
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from estimating.models import Job
+from quotes import papers
+from quotes.demonstration import NOW
+from quotes.models import RenderedFile
+from tests.conftest import PASSWORD
+
+
+@pytest.fixture
+def page(scenario):
+    """A browser of a person of the office."""
+
+    def of(user) -> Client:
+        client = Client()
+        client.force_login(user)
+        return client
+
+    return of
+
+
+@pytest.fixture
+def rendered(scenario):
+    """Papers without their looks: rendering is tested elsewhere."""
+    made = {kind: papers.Paper("application/pdf", b"%PDF " + kind.encode()) for kind in RenderedFile.Kind.values}
+    return papers.keep_papers(scenario.revision, made, now=scenario.revision.issued_at)
+
+
+def address(scenario) -> str:
+    return f"/jobs/{scenario.job.pk}/"
+
+
+def test_every_page_asks_for_a_log_in_first(scenario, rendered):
+    framing = scenario.framing.pk
+    for path in ("/", address(scenario), f"/framings/{framing}/plan.svg", f"/papers/{rendered[0].pk}"):
+        answer = Client().get(path)
+        assert answer.status_code == 302 and answer.headers["Location"].startswith("/login/"), path
+
+
+def test_a_person_logs_in_with_name_and_password_and_out_again(scenario, owner):
+    client = Client()
+    wrong = client.post("/login/", {"username": "owner", "password": "guess"})
+    assert wrong.status_code == 200 and "not known here" in wrong.content.decode()
+    assert client.post("/login/", {"username": "owner", "password": PASSWORD}).headers["Location"] == "/"
+    assert client.get("/").status_code == 200
+    assert client.post("/logout/").status_code == 302
+    assert client.get("/").status_code == 302
+
+
+def test_the_list_shows_the_job_with_its_price(scenario, page, estimator):
+    text = page(estimator).get("/").content.decode()
+    assert "Marlowe Residence" in text and f"${scenario.revision.price:,.2f}" in text
+
+
+def test_the_job_page_shows_plan_findings_price_and_papers(scenario, rendered, page, estimator):
+    text = page(estimator).get(address(scenario)).content.decode()
+    assert f"${scenario.revision.price:,.2f}" in text
+    assert re.search(rf'<img src="/framings/{scenario.framing.pk}/plan.svg" alt="[^"]{{40,}}"', text)
+    for check in scenario.framing.document["checks"]:
+        if check["status"] == "caution":
+            assert check["decided_by"] in text and check["text"][:20].split("&")[0] in text
+    assert all(f"/papers/{file.pk}" in text for file in rendered)
+
+
+def test_the_crew_sees_its_papers_and_no_price(scenario, rendered, page, crew):
+    client = page(crew)
+    for path in ("/", address(scenario)):
+        assert "$" not in client.get(path).content.decode()
+    text = client.get(address(scenario)).content.decode()
+    seen = {file.kind: f'href="/papers/{file.pk}"' in text for file in rendered}
+    assert seen == {"proposal": False, "cut-sheets": True, "purchase-list": True}
+    answers = {file.kind: client.get(f"/papers/{file.pk}").status_code for file in rendered}
+    assert answers == {"proposal": 404, "cut-sheets": 200, "purchase-list": 200}
+
+
+def test_a_paper_is_handed_out_under_a_name_for_people(scenario, rendered, page, reader):
+    answer = page(reader).get(f"/papers/{rendered[0].pk}")
+    assert answer.content.startswith(b"%PDF")
+    assert f"{scenario.revision.quote.number}-1-proposal.pdf" in answer.headers["Content-Disposition"]
+
+
+def test_pages_hold_no_inline_script_or_style(scenario, rendered, page, owner):
+    for path in ("/", address(scenario), "/login/"):
+        answer = page(owner).get(path) if path != "/login/" else Client().get(path)
+        text = answer.content.decode()
+        assert not re.search(r"<script|<style|\sstyle=|\son[a-z]+=", text), path
+        assert "unsafe-inline" not in answer.headers["Content-Security-Policy"]
+
+
+def test_a_drawing_is_a_picture_that_can_run_nothing(scenario, page, owner):
+    answer = page(owner).get(f"/framings/{scenario.framing.pk}/section.svg")
+    assert answer.headers["Content-Type"] == "image/svg+xml"
+    assert "sandbox" in answer.headers["Content-Security-Policy"]
+    assert page(owner).get(f"/framings/{scenario.framing.pk}/other.svg").status_code == 404
+
+
+def test_a_job_that_is_not_there_is_not_found(scenario, page, owner):
+    assert page(owner).get("/jobs/999999/").status_code == 404
+
+
+def test_the_list_asks_the_database_no_more_for_more_jobs(scenario, page, owner):
+    client = page(owner)
+    with CaptureQueriesContext(connection) as few:
+        client.get("/")
+    for i in range(20):
+        Job.objects.create(customer=scenario.job.customer, name=f"job {i}", created_at=NOW)
+    with CaptureQueriesContext(connection) as many:
+        assert "job 19" in client.get("/").content.decode()
+    assert len(many) == len(few)
