@@ -136,17 +136,17 @@ CODES: dict[str, Code] = {
         "computed", "contractor",
     ),
     "joist-direction": Code(
-        "Joists run at {value:.0f} degrees: {cuts} rips and {pads} pads, lying {water} % across the fall; the other way "
-        "takes {other_cuts} rips and {other_pads} pads at {other_water} %{stop}.", "computed", "contractor",
+        "Joists run at {value:.0f} degrees: {cuts} rips and {pads} pads, lying {water} % across the fall; the other "
+        "way takes {other_cuts} rips and {other_pads} pads at {other_water} %{stop}.", "computed", "contractor",
     ),
     "no-joists": Code(
-        "No joist of 18 in or more fits inside the rims; {value} joists, at least {limit} needed: the deck is too small "
-        "for this spacing and these gaps.", "computed", "contractor",
+        "No joist of 18 in or more fits inside the rims; {value} joists, at least {limit} needed: the deck is too "
+        "small for this spacing and these gaps.", "computed", "contractor",
     ),
     # members
     "stick-too-shallow": Code(
-        "{count} member(s) need wood {need} in deep (at {where}); the deepest stick asked for gives {have} in. A deeper "
-        "size, or a most clear gap of {most} in with shims to match, would serve.", "computed", "contractor",
+        "{count} member(s) need wood {need} in deep (at {where}); the deepest stick asked for gives {have} in. A "
+        "deeper size, or a most clear gap of {most} in with shims to match, would serve.", "computed", "contractor",
     ),
     "no-profile": Code(
         "{count} member(s), the worst {where}, find no profile between least depth and least clearance: {value:.2f} in "
@@ -170,7 +170,8 @@ CODES: dict[str, Code] = {
         "computed", "contractor",
     ),
     "bearing": Code(
-        "A pad presses the roof with {value:.1f} psi at {where}. {words}: the roofer and the insulation's maker decide.",
+        "A pad presses the roof with {value:.1f} psi at {where}. {words}: the roofer and the insulation's maker "
+        "decide.",
         "common practice", "roofer",
     ),
     "pad-near-outlet": Code(

@@ -28,7 +28,7 @@ from framing.engine.documents import (
 )
 from framing.engine.drainage import Drainage, against_frame, drain
 from framing.engine.labor import Task, estimate_hours
-from framing.engine.layout import Deck, Layout, edge_gap, lay_deck, lay_members
+from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import Roof, fit_roof, ring
@@ -159,8 +159,9 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
     weight = _weight(build, framed, answer.deck)
     answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
+    worst = max((s.reaction_most for s in framed.supports), default=0.0)
     answer.checks.append(check("weight", "note", value=weight, unit="LBR", where="deck",
-                               psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{max((s.reaction_most for s in framed.supports), default=0):.0f}"))
+                               psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{worst:.0f}"))
     readings = max(1, sum(r.point in answer.plane.door.points for r in adjusted.levels))
     answer.uncertainty = vary(build, answer.plane, answer.roof, framed.members, framed.supports,
                               survey.level_sigma / math.sqrt(min(readings, 3)))
@@ -257,11 +258,9 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
 def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane,
                direction: float) -> tuple[Layout, Frame]:
     """Layout, members and supports with the joists along `direction`."""
-    names = list(zip(survey.corners, (*survey.corners[1:], survey.corners[0]), strict=True))
-    room = min(edge_gap(survey, build, a, b) for a, b in names)
     door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
     anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
-    layout = lay_members(build, deck, direction, room=room, anchor=anchor)
+    layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor)
     longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
     if longest < LESS_THAN_ANY_STICK:
         reach = survey.access.longest_stick if survey.access else None
@@ -351,7 +350,7 @@ def _weight(build: Build, f: Frame, deck: Deck) -> float:
 def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, plane: Plane, drainage: Drainage,
                   f: Frame) -> list[Check]:
     """Checks that compare two stages: the water against the wood, the wood against high spots of the roof."""
-    found = []
+    found: list[Check] = []
     at = np.array([s.at for s in f.supports])
     under = build.decking.thickness + build.joists.tape_thickness
     found += against_frame(

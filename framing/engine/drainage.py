@@ -191,7 +191,8 @@ def drain(survey: Survey, adjusted: Adjustment, roof: Roof, rain: Rain | None = 
     primary = [o for o in outlets if o.purpose == "primary"]
     overflow = [o for o in outlets if o.purpose == "overflow"]
     low_z = min(float(f.height(np.array(f.polygon.exterior.coords)).min()) for f in roof.facets)
-    edges = [LineString([_at(adjusted, e.from_), _at(adjusted, e.to)]) for e in survey.edges if e.against == "open"]
+    edges = [LineString([_at(adjusted, e.from_), _at(adjusted, e.to)]) for e in survey.edges
+             if e.against == "open" and e.from_ in adjusted.points and e.to in adjusted.points]
     grid = lay_grid(roof.facets)
 
     water = shed(grid, *_ways(primary), edges)

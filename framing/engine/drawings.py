@@ -31,6 +31,8 @@ _AtSection = Callable[[float, float], tuple[float, float]]
 INK, PALE, ACCENT, WATER, WOOD = "#22201c", "#8d8779", "#9a4a1c", "#2f6d8a", "#e9dfca"
 FONT = "font-family=\"'DejaVu Sans', Verdana, sans-serif\""
 MARGIN = 26.0  # room for dimensions round the plan [in]
+TIMBER = f'fill="#b98d5a" stroke="{INK}" stroke-width="0.3"'
+PAD = f'fill="#6d6a63" fill-opacity="0.55" stroke="{INK}" stroke-width="0.2"'
 SECTION_RUN = 44.0  # how far a section looks from the wall [in]
 NEAR_MEMBER = 24.0  # a member this near a section's line is drawn in it [in]
 
@@ -80,7 +82,7 @@ def plan_svg(sheet: Sheet) -> str:
     slopes = "; ".join(f"{f.slope_in_per_ft:.2f} in a foot" for f in sheet.roof.facets) if sheet.roof else "not known"
     about = (f"Roof of {len(corners)} sides, {sheet.adjusted.area_sqft:.1f} square feet, slopes {slopes}. "
              f"{count} joists on {pads} pads; {len(sheet.survey.outlets)} outlets. House side and door are marked.")
-    return _svg(*(high - low), f"Plan of {sheet.survey.name}", about, parts)
+    return _svg(float(high[0] - low[0]), float(high[1] - low[1]), f"Plan of {sheet.survey.name}", about, parts)
 
 
 def _roof_parts(roof: Roof, at: _At, size: float) -> list[str]:
@@ -99,11 +101,11 @@ def _roof_parts(roof: Roof, at: _At, size: float) -> list[str]:
             _text(*at(np.array([c.x, c.y]) + np.array([0, size * 0.8])), f"{f.slope_in_per_ft:.2f} in/ft", size, WATER,
                   "middle", halo=True),
         ]
-    for b in roof.breaks:
-        ends = np.array(b.line.coords)
+    for fold in roof.breaks:
+        ends = np.array(fold.line.coords)
         parts.append(_line(at(ends[0]), at(ends[-1]), f'stroke="{WATER}" stroke-width="{size / 5:.2f}" '
                            f'stroke-dasharray="{size:.1f} {size / 2:.1f}"'))
-        parts.append(_text(*at(ends[-1] + (ends[0] - ends[-1]) * 0.06), b.kind, size, WATER, "start", halo=True))
+        parts.append(_text(*at(ends[-1] + (ends[0] - ends[-1]) * 0.06), fold.kind, size, WATER, "start", halo=True))
     return parts
 
 
@@ -122,10 +124,10 @@ def _member_parts(frame: Frame, at: _At, size: float) -> list[str]:
                  'stroke-width="0.4"/>')
     for m in frame.members:
         if m.role in ("joist", "edge", "rim"):
-            p = m.line.at(np.array([min(m.line.length / 2, (2 if m.role == "edge" else 5) * size)]))[0]
-            parts.append(_text(*at(p), m.id, size * 0.8, INK, "middle", halo=True))
-        for s in m.splices:
-            x, y = at(m.line.at(np.array([s]))[0])
+            label = m.line.at(np.array([min(m.line.length / 2, (2 if m.role == "edge" else 5) * size)]))[0]
+            parts.append(_text(*at(label), m.id, size * 0.8, INK, "middle", halo=True))
+        for splice in m.splices:
+            x, y = at(m.line.at(np.array([splice]))[0])
             parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size / 4:.1f}" fill="{ACCENT}"/>')
     return parts
 
@@ -210,7 +212,8 @@ def _inward(sill: Array, outline: Polygon, door: Sequence[Point]) -> Array:
     if len(door) > 1 and math.hypot(door[-1].x - door[0].x, door[-1].y - door[0].y) > 1:
         run = np.array([door[-1].x - door[0].x, door[-1].y - door[0].y])
         n = np.array([-run[1], run[0]]) / np.hypot(*run)
-        return n if outline.distance(Point(sill + n * 24)) <= outline.distance(Point(sill - n * 24)) else -n
+        back = outline.distance(Point(sill + n * 24)) > outline.distance(Point(sill - n * 24))
+        return np.asarray(-n if back else n)
     to = np.array(outline.centroid.coords[0]) - sill
     return np.asarray(to / max(float(np.hypot(*to)), 1e-9))
 
@@ -244,7 +247,7 @@ def _section(sheet: Sheet, start: Array, along: Array, title: str, *, wall: bool
     parts = [_text(2, 4.2, title, 2.6, INK, weight="bold")]
     ground = [at(a, z) for a, z in zip(s, roof_z, strict=True)]
     parts.append(_ring([*ground, at(SECTION_RUN, float(roof_z.min()) - 2.5), at(0, float(roof_z.min()) - 2.5)],
-                       f'fill="#d9d4c7" stroke="none"'))
+                       'fill="#d9d4c7" stroke="none"'))
     parts.append(_path(ground, f'fill="none" stroke="{INK}" stroke-width="0.5"'))
     on_deck = cut.intersection(sheet.deck.net)
     for run in getattr(on_deck, "geoms", [on_deck]):
@@ -282,56 +285,57 @@ def _cut_members(sheet: Sheet, cut: LineString, start: Array, along: Array, at: 
     """
     if sheet.frame is None or sheet.plane is None or sheet.roof is None:
         return [], None
-    parts: list[str] = []
-    first: tuple[float, float] | None = None
-    beside: list[tuple[float, Member]] = []
+    beside, across = [], []
     for m in sheet.frame.members:
         u = (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
         if abs(float(u @ along)) > 0.7:
             if m.line.shape.distance(cut) < NEAR_MEMBER and m.role != "blocking":
-                beside.append((m.line.shape.distance(cut), m))
-            continue
-        p = m.line.shape.intersection(cut)
-        if p.geom_type != "Point":
-            continue
-        d = float(np.hypot(*(np.array(p.coords[0]) - start)))
-        s = np.array([m.line.shape.project(p)])
-        z = float(sheet.plane.height(np.array(p.coords))[0]) - above
-        deep = float(m.depth(s)[0])
-        parts.append(_ring([at(d - 0.75, z), at(d + 0.75, z), at(d + 0.75, z - deep), at(d - 0.75, z - deep)],
-                           f'fill="#b98d5a" stroke="{INK}" stroke-width="0.3"'))
-        roof = float(sheet.roof.height(np.array(p.coords))[0])
-        if sheet.frame.on(m.id):
-            parts.append(_ring([at(d - 2, z - deep), at(d + 2, z - deep), at(d + 2, roof), at(d - 2, roof)],
-                               f'fill="#6d6a63" fill-opacity="0.55" stroke="{INK}" stroke-width="0.2"'))
-        if first is None or d < first[0]:
-            first = (d, deep)
+                beside.append(m)
+        elif m.line.shape.intersection(cut).geom_type == "Point":
+            across.append(m)
     if beside:
-        _, m = min(beside, key=lambda v: v[0])
-        inside = m.line.shape.intersection(cut.buffer(NEAR_MEMBER * 1.5, cap_style="flat"))
-        s = np.unique(np.r_[[m.line.shape.project(Point(c)) for c in (inside.coords[0], inside.coords[-1])],
-                            m.profile[:, 0], [p.s for p in sheet.frame.on(m.id)]])
-        span = sorted(m.line.shape.project(Point(c)) for c in (inside.coords[0], inside.coords[-1]))
-        s = s[(s >= span[0]) & (s <= span[1])]
-        q = m.line.at(s)
-        d = (q - start) @ along
-        z = sheet.plane.height(q) - above
-        lower = z - m.depth(s)
-        edge = [at(a, b) for a, b in zip(d, z, strict=True)]
-        under = [at(a, b) for a, b in zip(d[::-1], lower[::-1], strict=True)]
-        wood = _ring([*edge, *under], f'fill="#b98d5a" fill-opacity="0.85" stroke="{INK}" stroke-width="0.3"')
-        pads = [
-            _ring([at(c - p.pad_size[0] / 2, b), at(c + p.pad_size[0] / 2, b), at(c + p.pad_size[0] / 2, b - p.clear_gap),
-                   at(c - p.pad_size[0] / 2, b - p.clear_gap)],
-                  f'fill="#6d6a63" fill-opacity="0.55" stroke="{INK}" stroke-width="0.2"')
-            for p in sheet.frame.on(m.id) if span[0] <= p.s <= span[1]
-            for c, b in [(float((np.array(p.at) - start) @ along),
-                          float(sheet.plane.height(np.array([p.at]))[0]) - above - float(m.depth(np.array([p.s]))[0]))]
-        ]
-        parts += [wood, *pads]
-        middle = m.line.shape.project(Point(start + along * SECTION_RUN / 2))
-        first = (0.0, float(m.depth(np.array([middle]))[0]))
+        return _beside(sheet, sheet.frame, min(beside, key=lambda m: m.line.shape.distance(cut)), cut, start, along, at,
+                       above)
+    parts: list[str] = []
+    first: tuple[float, float] | None = None
+    for m in across:
+        p = m.line.shape.intersection(cut)
+        here = np.array(p.coords)
+        x = float(np.hypot(*(here[0] - start)))
+        top = float(sheet.plane.height(here)[0]) - above
+        deep = float(m.depth(np.array([m.line.shape.project(p)]))[0])
+        parts.append(_box(at, x, 1.5, top, top - deep, TIMBER))
+        if sheet.frame.on(m.id):
+            parts.append(_box(at, x, 4.0, top - deep, float(sheet.roof.height(here)[0]), PAD))
+        if first is None or x < first[0]:
+            first = (x, deep)
     return parts, first[1] if first else None
+
+
+def _beside(sheet: Sheet, frame: Frame, m: Member, cut: LineString, start: Array, along: Array, at: _AtSection,
+            above: float) -> tuple[list[str], float]:
+    """The member that runs with the cut, seen from its side on its pads; its depth in the middle of the section."""
+    assert sheet.plane is not None
+    seen = m.line.shape.intersection(cut.buffer(NEAR_MEMBER * 1.5, cap_style="flat"))
+    low, high = sorted(float(m.line.shape.project(Point(c))) for c in (seen.coords[0], seen.coords[-1]))
+    inner = [float(v) for v in (*m.profile[:, 0], *(p.s for p in frame.on(m.id))) if low < v < high]
+    s = np.array([low, *sorted(inner), high])
+    xy = m.line.at(s)
+    x, top = (xy - start) @ along, sheet.plane.height(xy) - above
+    under = top - m.depth(s)
+    outline = [at(float(v), float(w)) for v, w in zip((*x, *x[::-1]), (*top, *under[::-1]), strict=True)]
+    parts = [_ring(outline, TIMBER)]
+    for p in frame.on(m.id):
+        if low <= p.s <= high:
+            here = np.array([p.at])
+            foot = float(sheet.plane.height(here)[0]) - above - float(m.depth(np.array([p.s]))[0])
+            parts.append(_box(at, float(((here - start) @ along)[0]), p.pad_size[0], foot, foot - p.clear_gap, PAD))
+    middle = m.line.shape.project(Point(start + along * SECTION_RUN / 2))
+    return parts, float(m.depth(np.array([middle]))[0])
+
+
+def _box(at: _AtSection, x: float, wide: float, top: float, foot: float, style: str) -> str:
+    return _ring([at(x - wide / 2, top), at(x + wide / 2, top), at(x + wide / 2, foot), at(x - wide / 2, foot)], style)
 
 
 # ------------------------------------------------------------------------------------------------- SVG in small

@@ -127,7 +127,7 @@ def _holes(survey: Survey, adjusted: Adjustment) -> list[Polygon]:
         if o.points:
             shape = Polygon([(adjusted.points[p].x, adjusted.points[p].y) for p in o.points])
         else:
-            p = adjusted.points[o.point]
+            p = adjusted.points[o.point or ""]
             w, h = o.size or (0.0, 0.0)
             shape = shapely.box(p.x - w / 2, p.y - h / 2, p.x + w / 2, p.y + h / 2)
         rings.append(shape.buffer(o.clearance or 0.0, join_style="mitre"))
@@ -160,14 +160,12 @@ class _Side:
         return LineString([self.a + n - run, self.b + n + run])
 
 
-def _sides(net: Polygon, pads: Sequence[float], room: float) -> list[_Side]:
+def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
     """The sides of the turned deck: edge where they run with the joists (x), rim where they cross them.
 
     An edge joist stands on pads, so it keeps half a pad from the wall: half of the widest pad that leaves it near
     the boards' ends. A rim hangs on the joist ends and runs right under the boards' edge.
     """
-    reach = [pad / 2 + PAD_FROM_WALL - room for pad in pads]
-    stand = max([v for v in reach if v <= WIDEST_INSET], default=min(reach))
     found = []
     for k, ring in enumerate([net.exterior, *net.interiors]):
         xy = np.array(shapely.get_coordinates(ring))[:-1]
@@ -178,19 +176,23 @@ def _sides(net: Polygon, pads: Sequence[float], room: float) -> list[_Side]:
             if np.hypot(*run) < LEAST_PIECE:
                 continue
             edge = abs(run[0]) >= abs(run[1])
-            inset = max(STICK / 2, stand) if edge else STICK / 2
+            inset = STICK / 2
+            if edge:  # the gap between deck and wall is room for its pads too; round an obstacle there is none
+                room = 0.0 if k else float(roof.exterior.distance(shapely.Point((a + b) / 2)))
+                reach = [pad / 2 + PAD_FROM_WALL - room for pad in pads]
+                inset = max(inset, max([v for v in reach if v <= WIDEST_INSET], default=min(reach)))
             found.append(_Side(a, b, "edge" if edge else "rim", inset))
     return found
 
 
-def lay_members(build: Build, deck: Deck, direction: float, *, room: float, anchor: tuple[float, float]) -> Layout:
+def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, anchor: tuple[float, float]) -> Layout:
     """Rims, edge joists and joists at the spacing asked, joists along `direction` [degrees].
 
-    `room` is the gap between deck and wall that a pad may use [in]; `anchor` is a point of the door, from whose
-    side the joists are spaced.
+    `roof` is the surveyed outline, up to which pads may stand; `anchor` is a point of the door, from whose side the
+    joists are spaced.
     """
     net = rotate(deck.net, -direction, origin=(0, 0))
-    sides = _sides(net, [b for _, b in build.supports.pad_sizes], room)
+    sides = _sides(net, [b for _, b in build.supports.pad_sizes], rotate(roof, -direction, origin=(0, 0)))
     rims, edges = ([s for s in sides if s.role == role] for role in ("rim", "edge"))
     rim_strips = unary_union([s.strip() for s in rims]) if rims else Polygon()
     inner = net.difference(rim_strips)
@@ -329,7 +331,8 @@ def _smooth(carried: Array) -> Array:
 
 def _intervals(shape: Polygon, x: Array, y0: float, y1: float) -> tuple[Array, Array]:
     """Where the upright lines at x (n,) run inside `shape`: lower and upper ends (n, pieces), empty ones zero long."""
-    lines = shapely.linestrings(np.stack([np.c_[x, np.full_like(x, y0 - 1)], np.c_[x, np.full_like(x, y1 + 1)]], axis=1))
+    below, above = np.c_[x, np.full_like(x, y0 - 1)], np.c_[x, np.full_like(x, y1 + 1)]
+    lines = shapely.linestrings(np.stack([below, above], axis=1))
     cut, at = shapely.get_parts(shapely.intersection(lines, shape), return_index=True)
     keep = shapely.get_type_id(cut) == 1
     cut, at = cut[keep], at[keep]

@@ -125,7 +125,7 @@ def fewest_cuts(c: Corridor, target: float) -> Array | None:
     for corners in _corner_sets(c.s):
         depth = _nearest(c, corners, target)
         if depth is not None:
-            return np.c_[corners, depth]
+            return np.asarray(np.c_[corners, depth])
     return None
 
 
@@ -226,9 +226,9 @@ def _splice(members: Sequence[Member], roof: Roof, build: Build, longest: float)
             places = _joist_ends(m.line, list(ends.values()))
             done.append(replace(m, splices=_pick(m.line.length, longest, places)))
         else:
-            inner = [float(s) for s in kinks(m.line, roof)[1:-1]]
-            done.append(replace(m, splices=_pick(m.line.length, longest, inner) if _serves(m.line.length, longest, inner)
-                                else _by_sticks(m.line.length, longest, [v - build.saw.trim for v in sticks])))
+            run, inner = m.line.length, [float(s) for s in kinks(m.line, roof)[1:-1]]
+            done.append(replace(m, splices=_pick(run, longest, inner) if _serves(run, longest, inner)
+                                else _by_sticks(run, longest, [v - build.saw.trim for v in sticks])))
     return done
 
 

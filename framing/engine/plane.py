@@ -82,7 +82,8 @@ def governing_door(survey: Survey, heights: dict[str, float]) -> Door | None:
     """The door marked as governing, else the one with the lowest threshold reading."""
     read = [d for d in survey.all_doors if any(p in heights for p in d.points)]
     marked = [d for d in read if d.governs]
-    return (marked or sorted(read, key=lambda d: min(heights[p] for p in d.points if p in heights)) or [None])[0]
+    by_height = sorted(read, key=lambda d: min(heights[p] for p in d.points if p in heights))
+    return next(iter(marked or by_height), None)
 
 
 def find_plane(survey: Survey, build: Build, adjusted: Adjustment, deck: Polygon) -> tuple[Plane | None, list[Check]]:
@@ -189,7 +190,7 @@ def height_budget(build: Build, plane: Plane, roof: Roof, deck: Polygon) -> Budg
     at = (float(xy[i, 0]), float(xy[i, 1]))
     available = float(height[i])
     where = f"x {at[0]:.0f}, y {at[1]:.0f}"
-    words = {
+    words: dict[str, Any] = {
         "available": length.write(available, 32), "needed": length.write(needed, 32), "reveal":
         length.write(build.surface.reveal, 32), "decking": length.write(above, 32), "wood":
         length.write(build.joists.minimum_depth, 32), "gap": length.write(least_gap(build), 32),

@@ -110,7 +110,7 @@ class Roof:
         """Index of the facet under (or nearest to) each of (n, 2) points."""
         points = shapely.points(np.asarray(xy, float))
         away = np.stack([shapely.distance(points, f.polygon) for f in self.facets])
-        return np.argmin(away, axis=0)
+        return np.asarray(np.argmin(away, axis=0))
 
     def height(self, xy: Array) -> Array:
         """Height of the membrane at (n, 2) points [in] -> (n,) [in]."""
@@ -323,7 +323,7 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
     )
     planes = (fit.x / scale).reshape(n, 3)
     facets = tuple(
-        Facet(p, *map(float, plane), rms=_rms(fit.residual[use & (facet == k)]))
+        Facet(p, float(plane[0]), float(plane[1]), float(plane[2]), _rms(fit.residual[use & (facet == k)]))
         for k, (p, plane) in enumerate(zip(polygons, planes, strict=True))
     )
     covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
@@ -358,7 +358,8 @@ def _unmeasured(polygons: Sequence[Polygon], facet: NDArray[np.intp], fit: _Plan
 def _lone(wild: Sequence[int], readings: Sequence[AdjustedLevel], xy: Array, residual: Array,
           sigma: float) -> tuple[list[int], list[int]]:
     """Wild readings split into lone ones and ones that a repeat or a near neighbour bears out."""
-    lone, borne_out = [], []
+    lone: list[int] = []
+    borne_out: list[int] = []
     for i in wild:
         near = np.hypot(*(xy - xy[i]).T) <= AGREE_WITHIN
         agree = near & (np.abs(residual - residual[i]) <= 4 * sigma) & (np.arange(len(xy)) != i)

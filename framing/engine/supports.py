@@ -170,9 +170,9 @@ def find_ground(survey: Survey, adjusted: Adjustment, roof: Roof, deck: Deck) ->
 
 def member_values(members: Sequence[Member], build: Build, grade: str) -> dict[str, AdjustedValues]:
     """Design values of every member by the size it is sawn from, at `grade`."""
-    j = build.joists
-    count = sum(m.role == "joist" for m in members)
-    by_size = {size: adjusted_values(j.species, grade, size, moisture=j.moisture or "wet", spacing=j.spacing, members=count)
+    j, count = build.joists, sum(m.role == "joist" for m in members)
+    moisture = j.moisture or "wet"  # not given: the one that creeps most
+    by_size = {size: adjusted_values(j.species, grade, size, moisture=moisture, spacing=j.spacing, members=count)
                for size in {m.size for m in members}}
     return {m.id: by_size[m.size] for m in members}
 
@@ -222,9 +222,9 @@ def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, lo
     pad = _shortest_pad(build)
     designs = [MemberDesign(values[p.member.id], pad) for p in pieces]
     E = np.array([d.values.E for d in designs])
-    now = [_place(p, max(_least_pads(p, layout, load, values[p.member.id], widest), _pads_to_bear(p, layout, load, build,
-                                                                                             ground)),
-                  build, ground, widest) for p in pieces]
+    start = [max(_least_pads(p, layout, load, values[p.member.id], widest),
+                 _pads_to_bear(p, layout, load, build, ground)) for p in pieces]
+    now = [_place(p, n, build, ground, widest) for p, n in zip(pieces, start, strict=True)]
     best, best_use = list(now), np.full(len(pieces), np.inf)
     since = np.zeros(len(pieces), int)  # pads added since the last that helped
     open_ = np.arange(len(pieces))  # pieces to solve: those that grew, and what shares a pad with them
@@ -356,7 +356,7 @@ def _pad_boxes(at: Array, along: Array, size: tuple[float, float]) -> NDArray[np
 
 
 def _along(m: Member) -> Array:
-    return (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
+    return np.asarray((np.array(m.line.end) - np.array(m.line.start)) / m.line.length)
 
 
 def _by_area(build: Build) -> list[tuple[float, float]]:
@@ -364,7 +364,7 @@ def _by_area(build: Build) -> list[tuple[float, float]]:
 
 
 def _fits(at: Array, along: Array, build: Build, ground: Ground) -> NDArray[np.bool_]:
-    """Whether each pad size, smallest first, fits on free roof at each place: (n, sizes). No pad stands on an outlet."""
+    """Whether each pad size, smallest first, fits on free roof off the outlets at each place: (n, sizes)."""
     shapely.prepare(ground.inside)
     fits = []
     for size in _by_area(build):
@@ -522,7 +522,8 @@ def _strength_checks(pieces: Sequence[Piece], solution: Solution, strong: Streng
     if lift[k] < -1e-6:
         found.append(check("joist-lifts", "caution", value=float(lift[k]), limit=0.0, unit="LBR",
                            where=pieces[k].member.id, pounds=f"{-lift[k]:.0f}",
-                           tips=" A pattern of load tips it off its pads: hold it down." if solution.tips.any() else ""))
+                           tips=" A pattern of load tips it off its pads: hold it down." if solution.tips.any()
+                           else ""))
     return found
 
 
