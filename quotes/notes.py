@@ -14,6 +14,8 @@ from functools import cached_property
 from typing import Any, Literal
 
 from framing.engine import length
+from framing.reference.drainage import RAIN_LOAD
+from framing.reference.guards import GUARD_DROP, GUARD_REACH, GUARD_SOURCE
 
 Section = Literal["caution", "assumption", "drainage", "deferral", "exclusion", "allowance"]
 SECTIONS: tuple[Section, ...] = ("caution", "assumption", "drainage", "deferral", "exclusion", "allowance")
@@ -89,42 +91,38 @@ class Facts:
         return ", ".join(f"{name.replace('_', ' ')} {self.site[name]}" for name in fields if self.site.get(name))
 
 
-# Which section a check of the framing belongs to; matched by the longest prefix of its code.
+# Which section a check of the framing belongs to, by the longest beginning of its code.
 PLACES: dict[str, Section] = {
-    "not-measured": "caution",
-    "water": "drainage",
-    "drain": "drainage",
-    "outlet": "drainage",
-    "scupper": "drainage",
-    "overflow": "drainage",
-    "panel": "drainage",
-    "access-panel": "drainage",
     "clear-gap": "drainage",
-    "storm": "drainage",
-    "blocked": "drainage",
-    "rain": "deferral",
+    "water-under-joists": "drainage",
+    "blocked-primary": "drainage",
+    "blocked-primary-load": "deferral",
+    "no-outlet": "drainage",
+    "no-overflow": "drainage",
+    "single-outlet": "drainage",
+    "outlet": "drainage",
+    "overflow": "drainage",
+    "pad-near-outlet": "drainage",
+    "panel": "drainage",
     "pond": "drainage",
-    "low-spot": "drainage",
-    "guard": "deferral",
-    "parapet": "deferral",
-    "egress": "deferral",
-    "regrade": "deferral",
+    "ponding": "drainage",
+    "roof-slope-low": "drainage",
     "bearing": "deferral",
-    "insulation": "deferral",
+    "weight": "deferral",
     "membrane": "deferral",
-    "wind": "deferral",
-    "fire": "deferral",
-    "roof-load": "deferral",
+    "door-step": "deferral",
+    "accessible-threshold": "deferral",
+    "regrade": "deferral",
+    "guard": "deferral",
 }
 
-
-# Beginnings of codes, the gravest first: what lets water in, what loads the roof, what makes the cuts wrong. Office
-# judgement; it decides only what stands on the first page.
+# Beginnings of codes, the gravest first: water in the house, water in the wood, cuts that are wrong, the roofer's own.
+# Our judgement; it decides only what stands on the first page.
 GRAVE: tuple[str, ...] = (
-    "blocked", "clear-gap", "storm", "outlet", "overflow", "bearing", "insulation", "misclosure", "door", "guard",
-    "regrade", "datum-drift", "pond",
+    "blocked-primary", "no-outlet", "no-overflow", "water-under-joists", "clear-gap", "misclosure", "datum-drift",
+    "level-suspect", "deck-above-sill", "membrane-upturn", "bearing", "regrade", "single-outlet", "pond",
 )
-GUARD_DROP = 30.0  # [in] IRC 2018 R312.1, measured within 36 in of the edge
+FIRST_PAGE = 5  # cautions
 
 
 @dataclass(frozen=True)
@@ -167,7 +165,7 @@ def _clear_path(facts: Facts) -> Iterator[dict[str, Any]]:
         least, support = facts.gaps[0]
         mean = sum(gap for gap, _ in facts.gaps) / len(facts.gaps)
         yield {"least": least, "mean": mean, "count": len(facts.gaps), "member": support["member"],
-               "value": least, "limit": 0.75, "unit": "in", "where": support["member"]}
+               "value": least, "unit": "in", "where": support["member"]}
 
 
 def _outlets(facts: Facts) -> Iterator[dict[str, Any]]:
@@ -302,10 +300,10 @@ RULES: tuple[Rule, ...] = (
          "survey", "survey", "contractor", _datum),
     Rule("rain-assumed", "assumption",
          "Rain assumed: {primary:g} in/h for the primary outlets{secondary} ({rain_source}).",
-         "build document", "as stated in the build", "building department", _rain),
+         "build document", "as stated in the build", "building department", _rain, unless="rain-basis"),
     Rule("rain-unknown", "assumption",
          "No rainfall rate was given, so no outlet has been checked for the water that it must carry.",
-         "build document", "not given", "building department", _no_rain),
+         "build document", "not given", "building department", _no_rain, unless="rain-not-given"),
     Rule("access", "assumption",
          "The longest stick that reaches the roof is {stick} ({lift}); the cut list holds to it.",
          "survey", "survey", "contractor", _access),
@@ -315,9 +313,8 @@ RULES: tuple[Rule, ...] = (
          "survey", "survey", "owner and building department", _authority),
     Rule("clear-path", "drainage",
          "Water passes under the frame: the clearance over the roof is {least:.2f} in at the tightest of {count} pads "
-         "(on {member}) and {mean:.2f} in on average. Nothing may be stored or left in it. Usual least clearance: "
-         "3/4 in.",
-         "computed", "computed; least clearance is common practice", "contractor", _clear_path),
+         "(on {member}) and {mean:.2f} in on average. Nothing may be stored or left in it.",
+         "computed", "computed", "contractor", _clear_path),
     Rule("outlet-reach", "drainage",
          "These outlets stay in place, free of pads, and within reach for cleaning: {named}.",
          "survey", PRACTICE, "contractor", _outlets),
@@ -327,22 +324,23 @@ RULES: tuple[Rule, ...] = (
          "upkeep", PRACTICE, "owner", _always),
     Rule("one-outlet", "drainage",
          "One {kind}, at {point}, drains this roof. If it is blocked, water has no second way out at that level.",
-         "survey", "survey", "roofer and building department", _one_outlet),
+         "survey", "survey", "roofer and building department", _one_outlet, unless="single-outlet"),
     Rule("no-overflow", "drainage",
          "All {count} edges stand against walls or parapets and no overflow was found in the survey: where the primary "
          "outlets are blocked, water is held on the roof.",
-         "survey", "survey", "building department", _no_overflow),
+         "survey", "survey", "building department", _no_overflow, unless="no-overflow"),
     Rule("roof-load", "deferral",
          "The deck adds {dead:.1f} psf of its own weight and carries {live:.0f} psf live load{pad}. Whether the roof "
          "and its structure can carry this is for an engineer.",
-         "computed", "computed from the build", "structural engineer", _roof_load),
+         "computed", "computed from the build", "structural engineer", _roof_load, unless="weight"),
     Rule("bearing", "deferral",
          "The most heavily loaded pad presses {pressure:.1f} psi on the roof; {rated}.",
          "computed", "computed; strength as surveyed", "roofer", _bearing, unless="bearing"),
     Rule("blocked-drain-load", "deferral",
          "With the primary outlets blocked, water rises to the overflow and its head above it; each inch of it weighs "
-         "5.2 psf. The rain load on the structure is for an engineer.",
-         "rain load", "ASCE 7-16 Eq. 8.3-1, R = 5.2 (ds + dh)", "structural engineer", _always),
+         f"{RAIN_LOAD:g} psf. The rain load on the structure is for an engineer.",
+         "rain load", f"ASCE 7-16 Eq. 8.3-1, R = {RAIN_LOAD:g} (ds + dh)", "structural engineer", _always,
+         unless="blocked-primary-load"),
     Rule("wind", "deferral",
          "The deck rests on the roof by its weight and is not fastened through the membrane. Wind uplift and sliding "
          "are for an engineer.{known}",
@@ -354,7 +352,7 @@ RULES: tuple[Rule, ...] = (
     Rule("guards", "deferral",
          "{edges} Height, strength and fixing of guards, measured from the new surface, are for the building "
          "department; no guard is part of this price.",
-         "survey", "IRC 2018 R312.1: guards where the drop is more than 30 in within 36 in of the edge",
+         "survey", f"{GUARD_SOURCE}: a drop of more than {GUARD_DROP:g} in within {GUARD_REACH:g} in of the edge",
          "building department", _guards, unless="guard"),
     Rule("membrane", "deferral",
          "Pads and slip sheets touch the membrane ({membrane}). Its maker's approval in writing is needed before "
@@ -387,10 +385,11 @@ def notes_for(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapp
     return tuple(sorted(found, key=lambda note: SECTIONS.index(note.section)))
 
 
-def gravest(notes: Iterable[Note], *, most: int = 4) -> tuple[Note, ...]:
-    """The cautions for the first page: stops, then what must be acknowledged, then in the order of `GRAVE`."""
-    grave = [note for note in notes if note.status in ("stop", "caution")]
-    return tuple(sorted(grave, key=_gravity)[:most])
+def gravest(notes: Iterable[Note], *, most: int = FIRST_PAGE) -> tuple[Note, ...]:
+    """The cautions for the first page, one a code: stops, what must be acknowledged, then in the order of `GRAVE`."""
+    grave = sorted((note for note in notes if note.status in ("stop", "caution")), key=_gravity)
+    one_of_a_kind = {note.key: note for note in reversed(grave)}
+    return tuple(sorted(one_of_a_kind.values(), key=_gravity)[:most])
 
 
 def to_acknowledge(notes: Iterable[Note]) -> tuple[Note, ...]:

@@ -46,11 +46,13 @@ def test_what_is_in_order_makes_no_note():
 def test_stops_come_first_then_what_must_be_acknowledged_then_the_clearance_over_the_roof():
     checks = [found("misclosure"), found("clear-gap"), found("feather-edge", acknowledge=True), found("height", "stop")]
     assert [note.key for note in gravest(notes(checks=checks))] == ["height", "feather-edge", "clear-gap", "misclosure"]
+    twice = [found("single-outlet", where="S1"), found("single-outlet", where="S2")]
+    assert [note.where for note in gravest(notes(checks=twice))] == ["S1"]
     assert [note.key for note in to_acknowledge(notes(checks=checks))] == ["feather-edge"]
 
 
 def test_only_the_gravest_stand_on_the_first_page():
-    assert len(gravest(notes(checks=[found(f"code-{i}") for i in range(9)]))) == 4
+    assert len(gravest(notes(checks=[found(f"code-{i}") for i in range(9)]))) == 5
 
 
 def test_notes_stand_in_the_order_of_the_proposals_sections():
