@@ -33,7 +33,7 @@ FONT = "font-family=\"'DejaVu Sans', Verdana, sans-serif\""
 MARGIN = 26.0  # room for dimensions round the plan [in]
 TIMBER = f'fill="#b98d5a" stroke="{INK}" stroke-width="0.3"'
 PAD = f'fill="#6d6a63" fill-opacity="0.55" stroke="{INK}" stroke-width="0.2"'
-SECTION_RUN = 44.0  # how far a section looks from the wall [in]
+SECTION_RUN = 40.0  # how far a section looks from the wall [in]
 NEAR_MEMBER = 24.0  # a member this near a section's line is drawn in it [in]
 
 
@@ -204,7 +204,7 @@ def section_svg(sheet: Sheet) -> str:
     return _svg(_WIDTH, 2 * _HEIGHT, "Sections at the door and at the highest roof", f"{words} {more}", parts)
 
 
-_WIDTH, _HEIGHT = 104.0, 31.0
+_WIDTH, _HEIGHT = 101.0, 33.0
 
 
 def _inward(sill: Array, outline: Polygon, door: Sequence[Point]) -> Array:
@@ -256,35 +256,41 @@ def _section(sheet: Sheet, start: Array, along: Array, title: str, *, wall: bool
             t = np.interp(d, s, top_z)
             parts.append(_ring([at(d[0], t[0]), at(d[1], t[1]), at(d[1], t[1] - above), at(d[0], t[0] - above)],
                                f'fill="{WOOD}" stroke="{INK}" stroke-width="0.3"'))
-    wood, depth = _cut_members(sheet, cut, start, along, at, above)
+    wood, depth, x = _cut_members(sheet, cut, start, along, at, above)
     parts += wood
+    rows: list[tuple[str, str, float, float]] = []  # words, figure, and the place that a leader points to
     if wall:
         sill = sheet.plane.sill
         parts.append(_ring([at(-6, sill), at(0, sill), at(0, float(roof_z[0])), at(-6, float(roof_z[0]))],
                            f'fill="#c9b8a0" stroke="{ACCENT}" stroke-width="0.5"'))
-        parts.append(_text(*at(-6.5, sill - 1.5), "sill", 2.2, ACCENT, "end"))
-    at_s = float(s[-1]) if wall else SECTION_RUN / 2
-    here = start + np.array([[0.0 if wall else at_s]]) * along
-    height = float((sheet.plane.height(here) - sheet.roof.height(here))[0])
-    gap = height - above - depth if depth is not None else None
-    rows = ([("step-down at the sill", length.write(sheet.plane.sill - float(sheet.plane.height(here)[0]), 32))]
-            if wall else [])
-    rows += [("deck over roof", length.write(height, 32)), ("decking", length.write(above, 32))]
-    if depth is not None and gap is not None:
-        rows += [("joist", length.write(depth)), ("clearance over the roof", length.write(gap, 32))]
-    parts += [_text(left + SECTION_RUN + 3, 10 + 4 * i, f"{v} in  {k}", 2.4, INK) for i, (k, v) in enumerate(rows)]
-    parts += [_text(left + SECTION_RUN + 3, 10 + 4 * len(rows), "drawn to one scale", 2.0, PALE)]
-    return parts, f"{title}: " + ", ".join(f"{k} {v} in" for k, v in rows) + "."
+        parts.append(_text(*at(-6.8, sill - 1.2), "sill", 2.2, ACCENT, "end"))
+        rows.append(("step-down at the sill", length.write(sill - float(top_z[0]), 32), sill, 0.0))
+    here = start + np.array([[x]]) * along
+    top_here, roof_here = float(sheet.plane.height(here)[0]), float(sheet.roof.height(here)[0])
+    rows.append(("decking", length.write(above, 32), top_here - above / 2, SECTION_RUN - 2))
+    if depth is not None:
+        gap = top_here - above - depth - roof_here
+        rows += [("joist there", length.write(depth), top_here - above - depth / 2, x),
+                 ("clearance over the roof there", length.write(gap, 32), roof_here + gap / 2, x)]
+    rows.append(("deck over roof there", length.write(top_here - roof_here, 32), roof_here, x))
+    for i, (words, figure, z, at_x) in enumerate(rows):
+        y, end = 9.0 + 3.9 * i, at(at_x, z)
+        parts.append(_path([end, (left + SECTION_RUN + 1.5, y - 0.8), (left + SECTION_RUN + 2.5, y - 0.8)],
+                           f'fill="none" stroke="{ACCENT}" stroke-width="0.18"'))
+        parts.append(f'<circle cx="{end[0]:.2f}" cy="{end[1]:.2f}" r="0.35" fill="{ACCENT}"/>')
+        parts.append(_text(left + SECTION_RUN + 3, y, f"{figure} in  {words}", 2.3, INK))
+    parts.append(_text(left + SECTION_RUN + 3, 9.0 + 3.9 * len(rows), "drawn to one scale", 2.0, PALE))
+    return parts, f"{title}: " + ", ".join(f"{words} {figure} in" for words, figure, _, _ in rows) + "."
 
 
 def _cut_members(sheet: Sheet, cut: LineString, start: Array, along: Array, at: _AtSection,
-                 above: float) -> tuple[list[str], float | None]:
+                 above: float) -> tuple[list[str], float | None, float]:
     """Members in a section: cut ones as their cross-section on a pad, one that runs with the cut along its side.
 
-    Returns the drawing and the depth of the first of them, for the figures.
+    Returns the drawing, and the depth of one of them with its place along the cut, for the figures.
     """
     if sheet.frame is None or sheet.plane is None or sheet.roof is None:
-        return [], None
+        return [], None, 0.0
     beside, across = [], []
     for m in sheet.frame.members:
         u = (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
@@ -294,10 +300,10 @@ def _cut_members(sheet: Sheet, cut: LineString, start: Array, along: Array, at: 
         elif m.line.shape.intersection(cut).geom_type == "Point":
             across.append(m)
     if beside:
-        return _beside(sheet, sheet.frame, min(beside, key=lambda m: m.line.shape.distance(cut)), cut, start, along, at,
-                       above)
+        nearest = min(beside, key=lambda m: m.line.shape.distance(cut))
+        return _beside(sheet, sheet.frame, nearest, cut, start, along, at, above)
     parts: list[str] = []
-    first: tuple[float, float] | None = None
+    last: tuple[float, float] | None = None
     for m in across:
         p = m.line.shape.intersection(cut)
         here = np.array(p.coords)
@@ -307,14 +313,14 @@ def _cut_members(sheet: Sheet, cut: LineString, start: Array, along: Array, at: 
         parts.append(_box(at, x, 1.5, top, top - deep, TIMBER))
         if sheet.frame.on(m.id):
             parts.append(_box(at, x, 4.0, top - deep, float(sheet.roof.height(here)[0]), PAD))
-        if first is None or x < first[0]:
-            first = (x, deep)
-    return parts, first[1] if first else None
+        if m.role != "rim" and (last is None or x > last[0]):
+            last = (x, deep)
+    return (parts, last[1], last[0]) if last else (parts, None, 0.0)
 
 
 def _beside(sheet: Sheet, frame: Frame, m: Member, cut: LineString, start: Array, along: Array, at: _AtSection,
-            above: float) -> tuple[list[str], float]:
-    """The member that runs with the cut, seen from its side on its pads; its depth in the middle of the section."""
+            above: float) -> tuple[list[str], float, float]:
+    """The member that runs with the cut, seen from its side on its pads; its depth in the middle of what is seen."""
     assert sheet.plane is not None
     seen = m.line.shape.intersection(cut.buffer(NEAR_MEMBER * 1.5, cap_style="flat"))
     low, high = sorted(float(m.line.shape.project(Point(c))) for c in (seen.coords[0], seen.coords[-1]))
@@ -330,8 +336,9 @@ def _beside(sheet: Sheet, frame: Frame, m: Member, cut: LineString, start: Array
             here = np.array([p.at])
             foot = float(sheet.plane.height(here)[0]) - above - float(m.depth(np.array([p.s]))[0])
             parts.append(_box(at, float(((here - start) @ along)[0]), p.pad_size[0], foot, foot - p.clear_gap, PAD))
-    middle = m.line.shape.project(Point(start + along * SECTION_RUN / 2))
-    return parts, float(m.depth(np.array([middle]))[0])
+    middle = np.clip(m.line.shape.project(Point(start + along * SECTION_RUN / 2)), low, high)
+    there = m.line.at(np.array([middle]))
+    return parts, float(m.depth(np.array([middle]))[0]), float(((there - start) @ along)[0])
 
 
 def _box(at: _AtSection, x: float, wide: float, top: float, foot: float, style: str) -> str:
