@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.http import HttpResponse
 from django.urls import path
+from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema, inline_serializer
 from rest_framework import serializers
@@ -81,7 +82,7 @@ class SurveyViewSet(ReadViewSet):
         asked.is_valid(raise_exception=True)
         values = asked.validated_data
         try:
-            survey = records.keep_survey(values["job"].pk, values["document"], by=request.user, now=self.now)
+            survey = records.keep_survey(values["job"].pk, values["document"], by=request.user, now=timezone.now())
         except DocumentRefused as refusal:
             raise refused_document(refusal, "document") from None
         response = self.answer(survey, status=201)
@@ -159,7 +160,7 @@ class FramingViewSet(ReadViewSet):
         values = asked.validated_data
         try:
             with transaction.atomic():
-                made = records.frame_build(values["survey"], values["build"], by=request.user, now=self.now)
+                made = records.frame_build(values["survey"], values["build"], by=request.user, now=timezone.now())
         except DocumentRefused as refusal:
             raise refused_document(refusal, "build") from None
         if isinstance(made, Run):

@@ -7,6 +7,7 @@ from django.db import transaction
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
+from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, inline_serializer
 from rest_framework import serializers
@@ -152,7 +153,7 @@ class QuoteViewSet(ReadViewSet):
         asked.is_valid(raise_exception=True)
         values = asked.validated_data
         quote = revisions.draft_quote(
-            values["job"].pk, values["framing"].pk, **_priced_from(values), by=request.user, now=self.now
+            values["job"].pk, values["framing"].pk, **_priced_from(values), by=request.user, now=timezone.now()
         )
         response = self.answer(quote, status=201)
         response["Location"] = f"{request.path.rstrip('/')}/{quote.pk}"
@@ -168,7 +169,7 @@ class QuoteViewSet(ReadViewSet):
             values = asked.validated_data
             framing = values["framing"].pk if "framing" in values else None
             quote = revisions.reprice_quote(
-                row.pk, framing_id=framing, **_priced_from(values, absent=None), by=request.user, now=self.now
+                row.pk, framing_id=framing, **_priced_from(values, absent=None), by=request.user, now=timezone.now()
             )
         return self.answer(quote)
 
@@ -213,7 +214,7 @@ class RevisionViewSet(OfOneQuote):
             quote = get_object_or_404(Quote.objects.select_for_update(), pk=quote_id)
             check_match(request, quote)
             try:
-                revision = revisions.issue_revision(quote.pk, by=request.user, now=self.now)
+                revision = revisions.issue_revision(quote.pk, by=request.user, now=timezone.now())
             except revisions.QuoteBlocked as blocked:
                 faults = [Fault("", finding.about, "nothing in the way of a price", finding.text)
                           for finding in blocked.findings]
@@ -228,7 +229,7 @@ class RevisionViewSet(OfOneQuote):
         """Make its papers in the background: proposal, cut sheets, material list."""
         revision = self.get_object()
         with transaction.atomic():
-            return accepted(runs.start_run("render", f"revision/{revision.pk}", by=request.user, now=self.now))
+            return accepted(runs.start_run("render", f"revision/{revision.pk}", by=request.user, now=timezone.now()))
 
 
 class FileViewSet(OfOneQuote):

@@ -21,7 +21,7 @@ from quotes.estimate import Extra
 from quotes.models import Revision
 
 DATA = Path(__file__).parent / "demo"
-NOW = datetime(2026, 3, 16, 14, 0, tzinfo=UTC)  # the invented prices hold in March 2026; so the demo prints one price
+NOW = datetime(2026, 3, 16, 14, 0, tzinfo=UTC)  # a day of its own, so that the demo prints the same price for ever
 
 
 class OtherOffice(Exception):

@@ -83,7 +83,7 @@ def test_the_proposal_says_who_where_what_and_for_how_much(scenario, made):
     first, everything = text_of(made[KIND.PROPOSAL].content)[0], " ".join(text_of(made[KIND.PROPOSAL].content))
     price = f"${scenario.revision.price:,.2f}"
     for words in ("Proposal", "Harrow & Finch Terrace Carpentry", "DEMO-0000", "Odette Marlowe", "418 Fictional Quay",
-                  scenario.revision.quote.number, "revision 1", "March 16, 2026", "March 31, 2026", price):
+                  scenario.revision.quote.number, "revision 1", "March 16, 2026", "April 15, 2026", price):
         assert words in first, words
     for payment in scenario.revision.document["estimate"]["payments"]:
         assert f"${Decimal(payment['amount']):,.2f}" in everything and payment["milestone"] in everything

@@ -7,11 +7,12 @@ from decimal import Decimal
 import pytest
 from django.db import DatabaseError, transaction
 
+from estimating import price_lists
 from estimating.models import Job, Office, Price, PriceListVersion
 from estimating.models.base import RecordIsFinal
 from estimating.records import create_record, erase_customer
 from quotes import revisions
-from quotes.demonstration import NOW
+from quotes.demonstration import DATA, NOW
 from quotes.models import Quote, QuoteLine, Revision
 
 
@@ -23,6 +24,17 @@ def without_hoist(scenario):
     """A quote that asks for something which the list does not have."""
     extras = [revisions.Extra("service/helicopter", Decimal(1), "LS", "no crane reaches it")]
     return revisions.draft_quote(scenario.job.pk, scenario.framing.pk, extras=extras, by=None, now=NOW)
+
+
+@pytest.fixture
+def ending(scenario):
+    """The demo's quote priced from a list whose pads cost what they cost until the end of March."""
+    content = (DATA / "price-list.csv").read_bytes()
+    changed = content.replace(b"per box,2026-03-01,,active", b"per box,2026-03-01,2026-03-31,active")
+    assert changed != content
+    staged = price_lists.stage_price_file(scenario.version.price_list_id, changed, source_name="", by=None, now=NOW)
+    version = price_lists.approve_version(staged.pk, by=None, now=NOW)
+    return revisions.reprice_quote(scenario.revision.quote_id, version_ids=[version.pk], by=None, now=NOW)
 
 
 def test_a_revision_keeps_all_that_it_was_made_from(scenario):
@@ -109,15 +121,18 @@ def test_a_blocked_quote_is_not_issued_and_nothing_is_written(scenario):
     assert (Revision.objects.count(), QuoteLine.objects.count()) == counts
 
 
-def test_a_proposal_holds_no_longer_than_the_shortest_price_in_it(scenario):
-    # The lumber's prices end on 2026-03-31, fifteen days after the demo's day; the office would give thirty.
+def test_a_proposal_holds_as_long_as_the_office_says(scenario):
     assert Office.objects.get().quote_valid_days == 30
-    assert scenario.revision.valid_until == date(2026, 3, 31)
+    assert scenario.revision.valid_until == date(2026, 3, 16) + timedelta(days=30)
 
 
-def test_a_quote_whose_prices_have_ended_is_not_issued(scenario):
+def test_a_proposal_holds_no_longer_than_the_shortest_price_in_it(scenario, ending):
+    assert issue(ending).valid_until == date(2026, 3, 31)
+
+
+def test_a_quote_whose_prices_have_ended_is_not_issued(scenario, ending):
     with pytest.raises(revisions.PricesEnded, match="2026-03-31"):
-        issue(scenario.revision.quote, now=NOW + timedelta(days=20))
+        issue(ending, now=NOW + timedelta(days=20))
 
 
 def test_the_day_of_issue_is_the_day_in_the_offices_time_zone(scenario):
