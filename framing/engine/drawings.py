@@ -75,7 +75,9 @@ def plan_svg(sheet: Sheet) -> str:
         parts += _member_parts(sheet.frame, at, size)
     elif sheet.layout:
         parts += [_line(at(n.start), at(n.end), f'stroke="{INK}" stroke-width="0.5"') for n in sheet.layout.lines]
-    parts += _roof_parts(sheet.roof, at, size) if sheet.roof else []
+    sills = [sheet.adjusted.points[p] for d in sheet.survey.all_doors for p in d.points if p in sheet.adjusted.points]
+    door = np.array([[p.x, p.y] for p in sills]).mean(axis=0) if sills else xy[0]
+    parts += _roof_parts(sheet.roof, at, size, door) if sheet.roof else []
     parts += _outlet_parts(sheet, at, size) + _door_parts(sheet, at, size) + _dimensions(corners, at, size)
     count = sum(m.role == "joist" for m in sheet.frame.members) if sheet.frame else 0
     pads = len(sheet.frame.supports) if sheet.frame else 0
@@ -85,7 +87,7 @@ def plan_svg(sheet: Sheet) -> str:
     return _svg(float(high[0] - low[0]), float(high[1] - low[1]), f"Plan of {sheet.survey.name}", about, parts)
 
 
-def _roof_parts(roof: Roof, at: _At, size: float) -> list[str]:
+def _roof_parts(roof: Roof, at: _At, size: float, door: Array) -> list[str]:
     """Slope arrows with their figures, and break lines."""
     parts = []
     for f in roof.facets:
@@ -102,7 +104,8 @@ def _roof_parts(roof: Roof, at: _At, size: float) -> list[str]:
                   "middle", halo=True),
         ]
     for fold in roof.breaks:
-        ends = np.array(fold.line.coords)
+        # named at the end away from the door
+        ends = sorted(np.array(fold.line.coords)[[0, -1]], key=lambda p: float(np.hypot(*(p - door))))
         parts.append(_line(at(ends[0]), at(ends[-1]), f'stroke="{WATER}" stroke-width="{size / 5:.2f}" '
                            f'stroke-dasharray="{size:.1f} {size / 2:.1f}"'))
         parts.append(_text(*at(ends[-1] + (ends[0] - ends[-1]) * 0.06), fold.kind, size, WATER, "start", halo=True))

@@ -47,9 +47,11 @@ PAD_ROLES = ("edge", "joist")  # rims and blocking hang on these
 WIDEST_SPACING = 48.0  # pads no further apart where the build leaves it to the engine [in]; common practice
 OUTLET_CLEAR = 12.0  # no pad within this of an outlet, where the member can do without [in]
 VALLEY_CLEAR = 3.0  # ... or within half a pad and this of a valley line [in]
+END_PAD = 3.0  # an end pad's centre stands this near the end where the pads at hand let it [in]
 LONGEST_OVERHANG = 8.0  # an end pad stands no further in than this to make room for an outlet or another pad [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
+WORTH_A_PAD = 0.4  # a further pad stays where it takes this part of its even share off the worst use
 ROUNDS = 60
 
 
@@ -234,20 +236,40 @@ def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, lo
         own = [now[k] for k in open_]
         beams, held = [_beam(p, layout) for p in own], [designs[k] for k in open_]
         solution = solve(beams, load, E[open_])
-        ratios = strength(solution, beams, held).ratios
-        use = np.max([*ratios.values(), _bearing_use(own, solution, build, ground)], axis=0)
-        helped = use < best_use[open_] * 0.99
+        strong = np.max(list(strength(solution, beams, held).ratios.values()), axis=0)
+        pressed = _bearing_use(own, solution, build, ground)
+        use = np.maximum(strong, [u.max() for u in pressed])
+        # a pad more should take about its share off the rest; where it takes far less, another is no cure
+        pads = np.array([len(p.pads) for p in own])
+        helped = use < best_use[open_] * (1 - WORTH_A_PAD / pads)
         since[open_] = np.where(helped, 0, since[open_] + 1)
         for k, u in zip(open_[helped], use[helped], strict=True):
             best[k], best_use[k] = now[k], u
         grown = set()
-        for k in open_[(best_use[open_] > 1 + 1e-9) & (since[open_] < 3)]:
-            trial = _place(pieces[k], len(now[k].pads) + 1, build, ground, widest)
+        for i, k in enumerate(open_):
+            if best_use[k] <= 1 + 1e-9 or since[k] >= 3:
+                continue
+            few = int((pressed[i] > 1 + 1e-9).sum()) <= len(now[k].pads) / 3
+            trial = (_insert(now[k], int(np.argmax(pressed[i])), build, ground) if strong[i] <= 1 + 1e-9 and few
+                     else _place(pieces[k], len(now[k].pads) + 1, build, ground, widest))
             if len(trial.pads) > len(now[k].pads):
                 now[k] = trial
                 grown.add(now[k].member.id)
         open_ = np.array([k for k in range(len(pieces)) if pieces[k].member.id in grown], int)
     return best, solve([_beam(p, layout) for p in best], load, E)
+
+
+def _insert(p: Piece, hard: int, build: Build, ground: Ground) -> Piece:
+    """The piece with one pad more, in the longer of the spans beside its hardest-pressed pad, where there is room."""
+    spans = np.diff(p.pads)
+    beside = [i for i in (hard - 1, hard) if 0 <= i < len(spans)]
+    i = max(beside, key=lambda j: spans[j])
+    least = _shortest_pad(build) + LEAST_BETWEEN
+    if spans[i] < 2 * least:
+        return p
+    low, high = p.pads[i] + least, p.pads[i + 1] - least
+    new = _clear_place(p.member, float(p.pads[i] + spans[i] / 2), ground, build, float(low), float(high))
+    return replace(p, pads=np.sort(np.append(p.pads, new)))
 
 
 def _pads_to_bear(p: Piece, layout: Layout, load: Load, build: Build, ground: Ground) -> int:
@@ -313,7 +335,8 @@ def _place(p: Piece, count: int, build: Build, ground: Ground, widest: float) ->
 
 def _ends(p: Piece, build: Build, ground: Ground) -> tuple[float, float]:
     """Places of the end pads: at a splice on it, at a free end half a pad in, further where an outlet is near."""
-    half = min(a for a, _ in build.supports.pad_sizes) / 2
+    # room for the largest pad that still stands near the end
+    half = max([a / 2 for a, _ in build.supports.pad_sizes if a / 2 <= END_PAD], default=_shortest_pad(build) / 2)
     half = min(half, (p.end - p.start) / 4)
     free_a, free_b = p.start < 1e-6, p.end > p.member.line.length - 1e-6
     first, last = (p.start + half if free_a else p.start), (p.end - half if free_b else p.end)
@@ -363,13 +386,16 @@ def _by_area(build: Build) -> list[tuple[float, float]]:
     return sorted(build.supports.pad_sizes, key=lambda v: v[0] * v[1])
 
 
-def _fits(at: Array, along: Array, build: Build, ground: Ground) -> NDArray[np.bool_]:
-    """Whether each pad size, smallest first, fits on free roof off the outlets at each place: (n, sizes)."""
+def _fits(at: Array, along: Array, build: Build, ground: Ground, room: Array | float = math.inf) -> NDArray[np.bool_]:
+    """Whether each pad size, smallest first, fits on free roof off the outlets at each place: (n, sizes).
+
+    `room` is how far the next pad of the same member stands [in].
+    """
     shapely.prepare(ground.inside)
     fits = []
     for size in _by_area(build):
         boxes = _pad_boxes(at, along, size)
-        ok = shapely.covers(ground.inside, boxes)
+        ok = shapely.covers(ground.inside, boxes) & (size[0] <= np.asarray(room))
         for outlet in ground.outlets:
             ok &= ~shapely.intersects_xy(boxes, *outlet)
         fits.append(ok)
@@ -405,21 +431,25 @@ def _area_needed(dead: Array, most: Array, limits: tuple[float, float]) -> Array
     return np.maximum(dead / limits[0], most / limits[1])
 
 
-def _bearing_use(pieces: Sequence[Piece], solution: Solution, build: Build, ground: Ground) -> Array:
-    """For each piece, the area its hardest-pressed pad needs over the largest that fits there (over 1 fails)."""
+def _bearing_use(pieces: Sequence[Piece], solution: Solution, build: Build, ground: Ground) -> list[Array]:
+    """For each piece, the area that each of its pads needs over the largest that fits there (over 1 fails)."""
     if ground.strength is None or not pieces:
-        return np.zeros(len(pieces))
+        return [np.zeros(len(p.pads)) for p in pieces]
     total = _totals(pieces, solution)
-    owner = np.repeat(np.arange(len(pieces)), [len(p.pads) for p in pieces])
     at = np.concatenate([p.member.line.at(p.pads) for p in pieces])
     along = np.concatenate([np.tile(_along(p.member), (len(p.pads), 1)) for p in pieces])
     loads = np.array([total[(p.member.id, round(float(s), 6))] for p in pieces for s in p.pads])
     areas = np.array([a * b for a, b in _by_area(build)])
-    largest = np.max(np.where(_fits(at, along, build, ground), areas, areas[0]), axis=1)
+    room = np.concatenate([_room_between(p.pads) for p in pieces])
+    largest = np.max(np.where(_fits(at, along, build, ground, room), areas, areas[0]), axis=1)
     use = _area_needed(loads[:, 1], loads[:, 2], _pressure_limits(ground)) / largest
-    worst = np.zeros(len(pieces))
-    np.maximum.at(worst, owner, use)
-    return worst
+    return list(np.split(use, np.cumsum([len(p.pads) for p in pieces])[:-1]))
+
+
+def _room_between(pads: Array) -> Array:
+    """How far the nearest other pad of the row stands from each, (n,) [in]."""
+    gap = np.r_[np.inf, np.diff(pads), np.inf]
+    return np.asarray(np.minimum(gap[:-1], gap[1:]))
 
 
 def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Plane, ground: Ground) -> list[Support]:
@@ -440,7 +470,12 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     loads = np.array([total[k] for k in keys])
     sizes = _by_area(build)
     areas = np.array([a * b for a, b in sizes])
-    fits = _fits(at, along, build, ground)
+    room = np.empty(len(keys))
+    for m in by_member:
+        row = np.array([i for i, k in enumerate(keys) if k[0] == m])
+        row = row[np.argsort([keys[i][1] for i in row])]
+        room[row] = _room_between(np.array([keys[i][1] for i in row]))
+    fits = _fits(at, along, build, ground, room)
     fits[~fits.any(axis=1), 0] = True  # where none fits the smallest is taken, and told
     enough = fits & (areas >= _area_needed(loads[:, 1], loads[:, 2], _pressure_limits(ground))[:, None] - 1e-9)
     largest = fits.shape[1] - 1 - np.argmax(fits[:, ::-1], axis=1)
@@ -453,6 +488,10 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     ]
 
 
+def _place_words(s: Support) -> str:
+    return f"{s.member}, {length.write(s.s)} in from end A"
+
+
 def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build,
                 ground: Ground) -> list[Check]:
     found = []
@@ -460,13 +499,13 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
     worst = max(supports, key=lambda s: abs(s.residual))
     step = min(build.supports.shim_sizes)
     found.append(check("shim-too-coarse", "caution" if abs(worst.residual) > COARSE + 1e-9 else "ok",
-                       value=abs(worst.residual), limit=COARSE, where=f"{worst.member} at {length.write(worst.s)}",
+                       value=abs(worst.residual), limit=COARSE, where=_place_words(worst),
                        step=length.write(step, 32)))
     low = min(supports, key=lambda s: s.clear_gap)
     found.append(check("clear-gap", "caution" if low.clear_gap < 0.75 - 1e-9 else "ok", value=low.clear_gap, limit=0.75,
-                       where=f"{low.member} at {length.write(low.s)}", gap=length.write(low.clear_gap, 32)))
+                       where=_place_words(low), gap=length.write(low.clear_gap, 32)))
     hard = max(supports, key=lambda s: s.pressure)
-    where = f"{hard.member} at {length.write(hard.s)}"
+    where = _place_words(hard)
     if ground.strength is None:
         found.append(check("bearing", "caution", value=hard.pressure, limit=None, unit="psi", where=where,
                            words=f"The roof's insulation strength is not known; {hard.pressure:.1f} psi asks for one "
