@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -11,6 +12,7 @@ from framing.engine import length
 
 ROLES = {"rim": "Rims", "edge": "Edge joists", "joist": "Joists", "border": "Border members", "blocking": "Blocking"}
 COLUMNS = 14  # stations side by side on a sheet
+Numbered = list[tuple[int, Mapping[str, Any]]]
 SAME_PLACE = 0.02  # in: a support and a station this close are one column
 
 
@@ -20,10 +22,10 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
 
     `paper` names them in the footer; `mark` is the hash that says which framing they belong to.
     """
-    sticks = framing.get("stock_plan") or ()
+    rips, boards = sawing_order(framing.get("stock_plan") or ())
     members = framing.get("members") or ()
     shapes = {shape["id"]: shape for shape in (*members, *(framing.get("boards") or ()))}
-    cuts = _cuts_by_piece(sticks)
+    cuts = _cuts_by_piece(rips)
     supports: dict[str, list[Mapping[str, Any]]] = {}
     for support in framing.get("supports") or ():
         supports.setdefault(support["member"], []).append(support)
@@ -37,13 +39,12 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "trim": _saw(build, "trim", 0.25),
         "dry": (build.get("joists") or {}).get("moisture") in ("kdat", "dry"),
         "grade": f"{build['joists'].get('species', '')} {build['joists'].get('grade', '')}".strip(),
-        "sizes": [f"{item} {size}" for item, size in dict.fromkeys((s["item"], s["size"]) for s in sticks)],
-        "rips": [_stick(number, stick, shapes) for number, stick in _sawing_order(sticks, "member")],
+        "rips": [_stick(number, stick, shapes) for number, stick in rips],
         "roles": [
             {"title": title, "members": [_member(m, cuts, supports.get(m["id"], [])) for m in _of(members, role)]}
             for role, title in ROLES.items() if _of(members, role)
         ],
-        "boards": [_stick(number, stick, shapes) for number, stick in _sawing_order(sticks, "board")],
+        "boards": [_stick(number, stick, shapes) for number, stick in boards],
         "pads": _pads(framing.get("supports") or ()),
         "warnings": [check for check in framing.get("checks") or () if _for_the_crew(check)],
     })
@@ -62,25 +63,29 @@ def _for_the_crew(check: Mapping[str, Any]) -> bool:
     return check["status"] in ("caution", "stop")
 
 
-def _numbered(sticks: Sequence[Mapping[str, Any]]) -> Iterator[tuple[int, Mapping[str, Any]]]:
-    return enumerate(sticks, start=1)
+def sawing_order(sticks: Sequence[Mapping[str, Any]]) -> tuple[Numbered, Numbered]:
+    """The sticks of members and those of boards, numbered from 1 as they are sawn.
+
+    Size by size, the longest stick and the longest cut first; the numbers go on from the frame to the boards.
+    """
+    def order(stick: Mapping[str, Any]) -> tuple[Any, ...]:
+        size = [int(digits) for digits in re.findall("[0-9]+", stick["size"] or "")]
+        return stick["item"].split("/")[0], size, -stick["length"], -max(cut["length"] for cut in stick["cuts"])
+
+    members, boards = ([stick for stick in sticks if any(cut.get(what) for cut in stick["cuts"])]
+                       for what in ("member", "board"))
+    rips = list(enumerate(sorted(members, key=order), start=1))
+    return rips, list(enumerate(sorted(boards, key=order), start=len(rips) + 1))
 
 
-def _cuts_by_piece(sticks: Sequence[Mapping[str, Any]]) -> dict[str, list[tuple[int, Mapping[str, Any], Any]]]:
+def _cuts_by_piece(sticks: Numbered) -> dict[str, list[tuple[int, Mapping[str, Any], Any]]]:
     """Of every member its pieces in order: (piece, cut, (stick's number, stick))."""
     found: dict[str, list[tuple[int, Mapping[str, Any], Any]]] = {}
-    for number, stick in _numbered(sticks):
+    for number, stick in sticks:
         for cut in stick["cuts"]:
             if cut.get("member"):
                 found.setdefault(cut["member"], []).append((int(cut.get("piece") or 1), cut, (number, stick)))
     return {member: sorted(pieces, key=lambda piece: piece[0]) for member, pieces in found.items()}
-
-
-def _sawing_order(sticks: Sequence[Mapping[str, Any]], what: str) -> list[tuple[int, Mapping[str, Any]]]:
-    """The sticks that hold members or boards, size by size, longest stick and longest cut first."""
-    of_kind = [(number, stick) for number, stick in _numbered(sticks) if any(cut.get(what) for cut in stick["cuts"])]
-    return sorted(of_kind, key=lambda pair: (pair[1]["item"], pair[1]["size"] or "", -pair[1]["length"],
-                                             -max(cut["length"] for cut in pair[1]["cuts"]), pair[0]))
 
 
 def _stick(number: int, stick: Mapping[str, Any], shapes: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:

@@ -1,0 +1,106 @@
+"""Tests of the cut sheets: the order of sawing, what each piece is, and what the crew is told."""
+
+import re
+
+from framing.papers import cut_sheets_html, sawing_order
+
+BUILD = {
+    "joists": {"species": "southern pine", "grade": "No.2", "moisture": "kdat"},
+    "saw": {"kerf": "1/8", "trim": "1/4"},
+}
+
+
+def stick(size, length, *cuts, item="lumber"):
+    return {"item": f"{item}/{size}", "size": size, "length": length, "cuts": list(cuts), "offcut": 0.0}
+
+
+def cut(member, length, piece=1, nested_with=None):
+    return {"member": member, "piece": piece, "length": length, "nested_with": nested_with}
+
+
+def member(**more):
+    return {"id": "J1", "role": "joist", "start": [0, 10], "end": [240, 10], "size": "2x8", "thickness": 1.5,
+            "profile": [[0, 5.6875], [120, 3.125], [240, 5.9375]], "splices": [120],
+            "stations": [[0, "5 11/16"], [2, "5 5/8"], [120, "3 1/8"], [240, "5 15/16"]], **more}
+
+
+SUPPORT = {"member": "J1", "s": 2, "at": [2, 10], "roof_z": -10, "pad": 0.375, "shim": 0.1875, "pad_size": [6, 6]}
+FRAMING = {
+    "members": [member()],
+    "supports": [SUPPORT],
+    "boards": [{"id": "B1", "kind": "field", "polygon": [], "length": 140, "rip": [5.5, 3.25]}],
+    "stock_plan": [
+        stick("5/4x6", 168.0, {"board": "B1", "piece": 1, "length": 140.0, "nested_with": None}, item="decking"),
+        stick("2x10", 144.0, cut("J9", 100.0)),
+        stick("2x8", 144.0, cut("J1", 120.0, piece=2), cut("J8", 20.0)),
+        stick("2x8", 144.0, cut("J1", 120.0, piece=1)),
+        stick("2x8", 192.0, cut("J7", 50.0)),
+    ],
+    "checks": [],
+}
+
+
+def words(framing=FRAMING, build=BUILD, survey=None):
+    page = cut_sheets_html(framing, survey or {"name": "terrace"}, build, paper="Cut sheets", mark="0" * 64)
+    body = re.sub(r"<style>.*?</style>", "", page, flags=re.S)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", body))
+
+
+def test_sticks_are_sawn_size_by_size_the_longest_first_and_numbered_through():
+    rips, boards = sawing_order(FRAMING["stock_plan"])
+    assert [(number, s["size"], s["length"]) for number, s in rips] == [
+        (1, "2x8", 192.0), (2, "2x8", 144.0), (3, "2x8", 144.0), (4, "2x10", 144.0)]
+    assert [(number, s["size"]) for number, s in boards] == [(5, "5/4x6")]
+
+
+def test_each_piece_gives_the_depths_at_its_own_ends_end_a_first():
+    said = words()
+    assert "J1/1 120 (5 11/16 → 3 1/8)" in said
+    assert "J1/2 120 (3 1/8 → 5 15/16)" in said
+
+
+def test_a_member_tells_its_sticks_splices_stations_and_pads():
+    said = words()
+    assert "J1 2x8, 240 in long, splice at 120" in said
+    assert "piece 1: 120 from stick 3 (2x8, 12'-0\")" in said.replace("&#x27;", "'").replace("&quot;", '"')
+    assert "from end A 0 2 120 240 depth 5 11/16 5 5/8 3 1/8 5 15/16" in said
+    assert "6×6 + 3/16" in said
+
+
+def test_a_nested_taper_names_the_piece_beside_it():
+    plan = [stick("2x10", 144.0, cut("J1", 120.0, nested_with="J2/1"))]
+    assert "beside J2/1" in words({**FRAMING, "stock_plan": plan})
+
+
+def test_a_ripped_board_gives_both_its_widths():
+    assert "B1 140 (ripped 5 1/2 → 3 1/4)" in words()
+
+
+def test_the_crew_is_told_what_sawing_does_to_the_wood():
+    said = words()
+    for warning in ("Mark end A", "Crown up", "bottom edge is sawn", "Field-treat", "ends the stamped grade",
+                    "Saw dry stock only", "Kerf 1/8 in, trim 1/4 in"):
+        assert warning in said, warning
+    wet = {**BUILD, "joists": {**BUILD["joists"], "moisture": "wet"}}
+    assert "depths shrink as it dries" in words(build=wet)
+
+
+def test_cautions_of_the_framing_reach_the_crew_with_who_decides():
+    check = {"code": "misclosure", "status": "caution", "text": "B-D reads 0.21 in more", "decided_by": "contractor",
+             "source": "computed"}
+    assert "B-D reads 0.21 in more Decides: contractor. Source: computed." in words({**FRAMING, "checks": [check]})
+
+
+def test_names_from_a_survey_are_text_and_never_markup():
+    page = cut_sheets_html(FRAMING, {"name": "<script>x</script>"}, BUILD, paper="p", mark="m")
+    assert "<script>" not in page
+
+
+def test_a_long_row_of_stations_goes_on_in_a_second_row():
+    many = member(stations=[[s, "3"] for s in range(20)])
+    said = words({**FRAMING, "members": [many]})
+    assert "from end A 0 1" in said and "on from A 14 15" in said
+
+
+def test_an_answer_that_holds_little_still_makes_a_sheet():
+    assert "How to read and saw these" in words({"checks": []})
