@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from estimating import price_lists
-from estimating.models import Customer, Job, LaborRate, Material, Office, PriceList, PriceListVersion, Run, Supplier
+from estimating.models import Customer, Job, LaborRate, Material, Office, PriceList, PriceListVersion, Supplier
 from estimating.office import describe_office
 from estimating.records import create_record
+from framing import records
 from framing.models import Framing
-from framing.records import canonical, frame_build, keep_survey
+from framing.records import canonical, keep_survey
 from quotes import revisions
 from quotes.estimate import Extra
 from quotes.models import Revision
@@ -71,18 +72,17 @@ def records_of(words: dict[str, Any]) -> Job:
 
 
 def framing_of(job: Job) -> Framing:
-    """The framing of the demo's survey and build."""
+    """The framing of the demo's survey and build, as today's engine answers."""
     survey_document, build_document = (json.loads((DATA / name).read_text()) for name in ("survey.json", "build.json"))
     survey = job.surveys.filter(text=canonical(survey_document)).first() or keep_survey(
         job.pk, survey_document, by=None, now=NOW
     )
-    known = Framing.objects.filter(build__survey=survey, build__text=canonical(build_document)).last()
+    framed = records.frame(survey_document, build_document)
+    known = Framing.objects.filter(build__survey=survey, text=canonical(framed.document)).last()
     if known is not None:
         return known
-    made = frame_build(survey, build_document, by=None, now=NOW)
-    if isinstance(made, Run):
-        raise RuntimeError("the demo's roof is small enough to be framed at once, and was not")
-    return made
+    build = records.keep_build(survey, build_document, by=None, now=NOW)
+    return records.keep_framing(build, framed, by=None, now=NOW)
 
 
 def prices_of(words: dict[str, Any]) -> PriceListVersion:

@@ -88,7 +88,7 @@ def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: 
                   now: datetime) -> Quote:
     """Price a quote anew, with what is given in place of what it had. Raises as `draft_quote`."""
     office = the_office()
-    quote = Quote.objects.select_for_update().get(pk=quote_id)
+    quote = _locked(quote_id)
     before = quote.price
     if framing_id is not None:
         framing = Framing.objects.select_related("build__survey").get(pk=framing_id)
@@ -117,7 +117,7 @@ def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision
     Raises QuoteBlocked where the quote has no price, PricesEnded where one of its prices ended before today.
     """
     office = the_office()
-    quote = Quote.objects.select_for_update().select_related("framing__build__survey").get(pk=quote_id)
+    quote = _locked(quote_id)
     worked = _estimate(quote, quote.framing, _versions(quote), office)
     if worked.is_blocked or worked.price is None:
         raise QuoteBlocked(quote.number, worked.findings)
@@ -192,6 +192,12 @@ def _approved(version_ids: Collection[int] | None) -> list[PriceListVersion]:
     if len(set(lists)) < len(lists):
         raise NotApproved("Two versions of one price list were named; expected one of each list.")
     return versions
+
+
+def _locked(quote_id: int) -> Quote:
+    """The quote with its framing, nobody else changing it until the transaction ends."""
+    rows = Quote.objects.select_for_update(of=("self",)).select_related("framing__build__survey")
+    return rows.get(pk=quote_id)
 
 
 def _versions(quote: Quote) -> list[PriceListVersion]:
