@@ -7,6 +7,7 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.urls import path
 from django.utils import timezone
+from django_filters import rest_framework as filters
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema, inline_serializer
 from rest_framework import serializers
@@ -134,11 +135,16 @@ class FramingRequest(StrictSerializer):
     build = DocumentField(help_text="deck-build/1; its JSON Schema is at /api/v1/formats/deck-build-1.")
 
 
+class FramingFilters(filters.FilterSet):
+    survey = filters.ModelChoiceFilter(field_name="build__survey", queryset=Survey.objects.all())
+    job = filters.ModelChoiceFilter(field_name="build__survey__job", queryset=Job.objects.all())
+
+
 class FramingViewSet(ReadViewSet):
     """Framings. Up to 600 ft² the answer comes in the request, above that as a run."""
 
     queryset = Framing.objects.select_related("build__survey")
-    filterset_fields = {"build__survey": ["exact"], "build__survey__job": ["exact"]}
+    filterset_class = FramingFilters
     read_roles, write_roles = EVERYONE, OFFICE
 
     def get_queryset(self) -> Any:

@@ -57,23 +57,49 @@ class LineSerializer(StrictModelSerializer):
         read_only_fields = fields
 
 
+class PricedFrom(StrictSerializer):
+    """What a quote is priced from."""
+
+    framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all())
+    price_list_versions = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=2**63 - 1), required=False, max_length=50,
+        help_text="Ids of approved versions, at most one a list; those in force where not given.",
+    )  # fmt: skip
+    extras = ExtraSerializer(many=True, required=False, max_length=500)
+    priced_on = serializers.DateField(
+        required=False, help_text="Whose prices and rates hold; today where not given, in the office's time zone."
+    )
+
+    def validate_price_list_versions(self, value: list[int]) -> list[int]:
+        known = set(PriceListVersion.objects.filter(pk__in=value).values_list("pk", flat=True))
+        if unknown := [pk for pk in value if pk not in known]:
+            raise serializers.ValidationError(f"there is no price list version {unknown[0]}")
+        return value
+
+
+class QuoteRequest(PricedFrom):
+    """A new quote."""
+
+    job = serializers.PrimaryKeyRelatedField(queryset=Job.objects.all())
+
+
+class QuotePatch(PricedFrom):
+    """What a quote is priced from, to price it anew; an empty body prices it anew with what it has."""
+
+    framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all(), required=False)
+
+
 class QuoteInList(StrictModelSerializer):
     """A quote without its lines. Money is text with two decimals."""
 
     number = serializers.CharField(read_only=True)
-    framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all())
-    job = serializers.PrimaryKeyRelatedField(queryset=Job.objects.all())
-    price_list_versions = serializers.PrimaryKeyRelatedField(
-        queryset=PriceListVersion.objects.all(), many=True, required=False,
-        help_text="Approved versions, at most one a list; those in force where not given.",
-    )  # fmt: skip
-    extras = ExtraSerializer(many=True, required=False)
+    price_list_versions = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
+    extras = ExtraSerializer(many=True, read_only=True)
 
     class Meta:
         model = Quote
         fields = ("id", "number", "job", "framing", "price_list_versions", "priced_on", "extras", "price", "created_at")
-        read_only_fields = ("price", "created_at")
-        extra_kwargs = {"priced_on": {"required": False}}
+        read_only_fields = fields
 
 
 class QuoteSerializer(QuoteInList):
@@ -84,21 +110,11 @@ class QuoteSerializer(QuoteInList):
 
     class Meta(QuoteInList.Meta):
         fields = (*QuoteInList.Meta.fields, "estimate", "lines")
+        read_only_fields = fields
 
     @extend_schema(responses=LineSerializer(many=True))
     def get_lines(self, row: Quote) -> list[dict[str, Any]]:
         return LineSerializer(row.lines.filter(revision=None), many=True).data
-
-
-class QuotePatch(StrictSerializer):
-    """What a quote is priced from, to price it anew; an empty body prices it anew with what it has."""
-
-    framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all(), required=False)
-    price_list_versions = serializers.PrimaryKeyRelatedField(
-        queryset=PriceListVersion.objects.all(), many=True, required=False
-    )
-    extras = ExtraSerializer(many=True, required=False)
-    priced_on = serializers.DateField(required=False)
 
 
 class RevisionInList(StrictModelSerializer):
@@ -145,11 +161,11 @@ class QuoteViewSet(ReadViewSet):
     def get_serializer_class(self) -> Any:
         return QuoteInList if self.action == "list" else QuoteSerializer
 
-    @extend_schema(responses={201: QuoteSerializer})
+    @extend_schema(request=QuoteRequest, responses={201: QuoteSerializer})
     @idempotent
     def create(self, request: Request) -> Response:
         """Price a framing. What has no price is told in `estimate.findings`, and then `price` is null."""
-        asked = self.get_serializer(data=request.data)
+        asked = QuoteRequest(data=request.data)
         asked.is_valid(raise_exception=True)
         values = asked.validated_data
         quote = revisions.draft_quote(
@@ -175,10 +191,9 @@ class QuoteViewSet(ReadViewSet):
 
 
 def _priced_from(values: dict[str, Any], absent: Any = ()) -> dict[str, Any]:
-    versions = values.get("price_list_versions")
     extras = values.get("extras")
     return {
-        "version_ids": None if versions is None else [version.pk for version in versions],
+        "version_ids": values.get("price_list_versions"),
         "extras": absent if extras is None else [Extra(**extra) for extra in extras],
         "priced_on": values.get("priced_on"),
     }

@@ -17,6 +17,7 @@ from typing import Any, Literal
 from estimating import money, units
 
 Kind = Literal["material", "labor", "service"]
+LARGEST = Decimal(10) ** 13  # what a column of 15 digits with cents no longer holds
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,8 @@ class Estimate:
 
     @property
     def price(self) -> Decimal | None:
-        return self.chain.price if self.chain else None
+        """What the deck sells for; None while anything stands in its way."""
+        return self.chain.price if self.chain and not self.findings else None
 
     def cost_of(self, kind: Kind) -> Decimal:
         return money.total(line.cost for line in self.lines if line.kind == kind)
@@ -294,6 +296,10 @@ def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | M
         findings.append(Finding("unit-mismatch", item, f"{item} is used by {row['unit']} and {price.sku} is priced by "
                                                        f"{price.unit}: {error}."))
         return
+    if cost >= LARGEST or quantity >= LARGEST / 100:
+        findings.append(Finding("too-large", item, f"{item}: {quantity} {unit} at {price.amount} is more than can be "
+                                                   "kept; expected a quantity and a price of a deck."))
+        return
     came_from = {
         "framing": pointer, "basis": row.get("basis") or "", "net": str(row.get("net", "")),
         "waste": str(row.get("waste") or 0), "spare": str(row.get("spare") or 0), "sku": price.sku,
@@ -339,8 +345,11 @@ def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],
                                                           "set one before pricing hours."))
         return hours, None, []
     crew_rate = money.crew_rate([(rate.rate, rate.count) for rate in crew])
-    shares = [money.exact(_decimal(row["hours"])) / exact_hours for _, row in worked]
-    costs = money.allocate(money.line(hours, crew_rate), shares)
+    whole = money.line(hours, crew_rate)
+    if whole >= LARGEST:
+        findings.append(Finding("too-large", "labor", f"{hours} hours at {crew_rate} are more than can be kept."))
+        return hours, crew_rate, []
+    costs = money.allocate(whole, [money.exact(_decimal(row["hours"])) / exact_hours for _, row in worked])
     behind = [{"id": rate.rate_id, "grade": rate.grade, "rate": str(rate.rate), "count": str(rate.count),
                "valid_from": rate.valid_from.isoformat() if rate.valid_from else None} for rate in crew]
     lines = [
@@ -363,4 +372,8 @@ def _chain(lines: Sequence[Line], terms: money.Terms, findings: list[Finding]) -
     if findings:
         return None
     net = money.total(line.cost for line in lines)
-    return money.price_chain(net, money.total(line.cost for line in lines if line.taxable), terms)
+    chain = money.price_chain(net, money.total(line.cost for line in lines if line.taxable), terms)
+    if chain.price >= LARGEST:
+        findings.append(Finding("too-large", "price", f"A price of {chain.price} is more than can be kept."))
+        return None
+    return chain

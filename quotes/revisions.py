@@ -246,7 +246,7 @@ def _write_lines(quote: Quote, worked: Estimate, revision: Revision | None) -> N
     QuoteLine.objects.bulk_create([
         QuoteLine(
             quote=quote, revision=revision, position=position, group=line.group, kind=line.kind, item=line.item,
-            description=line.description[:300], quantity=line.quantity, unit=line.unit, unit_price=line.unit_price,
+            description=line.description, quantity=line.quantity, unit=line.unit, unit_price=line.unit_price,
             price_unit=line.price_unit, cost=line.cost, taxable=line.taxable, allowance=line.allowance,
             price_id=line.came_from.get("price"), came_from=line.came_from,
         )

@@ -199,12 +199,38 @@ def test_a_framing_that_stops_is_kept_and_cannot_be_issued(api, job, prices):
     {"framing": 999_999}, {"framing": None}, {"price_list_versions": "all"}, {"price_list_versions": [999_999]},
     {"priced_on": "yesterday"}, {"extras": [{"item": "x", "quantity": "-1", "unit": "EA"}]}, {"discount": "10"},
     {"extras": [{"item": "x", "quantity": "1", "unit": "LFT"}]}, {"extras": [{"quantity": "1", "unit": "EA"}]},
-    {"extras": [{"item": "x", "quantity": "NaN", "unit": "EA"}]},
+    {"extras": [{"item": "x", "quantity": "NaN", "unit": "EA"}]}, {"price_list_versions": [10**30]},
+    {"extras": [{"item": "x", "quantity": "1", "unit": "EA"}] * 501}, {"price_list_versions": [1] * 51},
 ])  # fmt: skip
 def test_a_quote_that_asks_for_what_is_not_there_is_refused(api, job, framing, change):
     answer = api.post(f"{API}/quotes", {"job": job, "framing": framing, **change})
     assert answer.status_code == 422 and answer.json()["errors"], answer.content
     assert not Quote.objects.exists()
+
+
+def test_a_quantity_without_bounds_makes_no_price_and_no_defect(api, job, framing, prices):
+    extra = {"item": "service/hoist", "quantity": "99999999999", "unit": "LS"}
+    body = made(api.post(f"{API}/quotes", {"job": job, "framing": framing, "extras": [extra]}))
+    assert body["price"] is None and body["estimate"]["findings"][0]["code"] == "too-large"
+
+
+@pytest.mark.parametrize("path", [
+    "quotes/99999999999999999999", "quotes/99999999999999999999/revisions", "framings/99999999999999999999",
+    "quotes/1/revisions/99999999999999999999", "surveys/99999999999999999999/document", "quotes/1/revisions/1/files/x",
+])  # fmt: skip
+def test_an_address_that_leads_nowhere_is_not_found(api, path):
+    assert api.get(f"{API}/{path}").status_code == 404
+
+
+@pytest.mark.parametrize("query", ["quotes?job=99999999999999999999", "framings?survey=x", "surveys?colour=red",
+                                   "framings?job=99999999999999999999"])
+def test_a_filter_that_means_nothing_is_refused(api, query):
+    assert api.get(f"{API}/{query}").status_code == 422
+
+
+def test_framings_are_listed_by_survey_and_job(api, job, survey, framing):
+    for query in (f"survey={survey}", f"job={job}", ""):
+        assert [row["id"] for row in api.get(f"{API}/framings?{query}").json()["results"]] == [framing]
 
 
 def test_a_large_roof_is_framed_by_a_run(api, survey, monkeypatch):

@@ -143,6 +143,14 @@ def test_payments_that_do_not_add_up_to_the_price_block_it():
     assert [f.code for f in done.findings] == ["payment-schedule"] and done.payments == ()
 
 
+@pytest.mark.parametrize("amount", ["9999999999999.00", "99999999999.0000"])
+def test_a_cost_that_no_column_holds_is_refused_and_not_cut(amount):
+    dear = replace(PRICES["fixing/angle"], amount=Decimal(amount))
+    done = work_out(prices=PRICES | {"fixing/angle": dear}, extras=[Extra("fixing/angle", Decimal("99999999"), "EA")])
+    assert done.price is None and "too-large" in [f.code for f in done.findings]
+    assert all(line.cost < Decimal(10) ** 13 for line in done.lines)
+
+
 def test_an_empty_framing_has_no_price_rather_than_a_price_of_nothing():
     done = work_out({}, extras=())
     assert done.price is None and [f.code for f in done.findings] == ["nothing-to-price"]
