@@ -30,6 +30,7 @@ ANOMALY_LEAST = 3 / 32  # an offset worth telling the crew about [in] (documents
 ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
 AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
 STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
+FITS_WITHIN = 1.5  # readings whose residuals stay within this many standard errors (rms) lie in one plane
 FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
 
 
@@ -298,28 +299,24 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
         return Roof(outline, (), tuple(breaks), checks=(*checks, *_unmeasured(polygons, facet, fit, basis, rows)))
 
     wild: list[int] = []
-    odd: list[int] = []
-    for found, beyond in ((wild, critical), (odd, ANOMALY_SIGMAS)):
-        while True:
-            deleted = np.where(use & (fit.redundancy > 0.1), fit.residual / np.maximum(fit.redundancy, 0.1), 0)
-            sigmas = np.abs(deleted) * np.sqrt(np.maximum(fit.redundancy, 0)) / sigma
-            tested = (sigmas > beyond) & (np.abs(deleted) >= ANOMALY_LEAST)
-            if not tested.any() or use.sum() <= basis.shape[1] + 1:
-                break
-            worst = int(np.argmax(np.where(tested, sigmas, 0)))
-            trial = use.copy()
-            trial[worst] = False
-            without = _least_squares(rows, z, basis, trial)
-            if without.free:
-                break
-            use, fit = trial, without
-            found.append(worst)
+    while use.sum() > basis.shape[1] + 1:
+        offset, sigmas = _against_the_others(fit, use, sigma)
+        worst = int(np.argmax(np.where(use & (np.abs(offset) >= ANOMALY_LEAST), sigmas, 0)))
+        trial = use.copy()
+        trial[worst] = False
+        without = _least_squares(rows, z, basis, trial)
+        if sigmas[worst] <= critical or without.free:
+            break
+        use, fit = trial, without
+        wild.append(worst)
 
-    lone, borne_out = _lone(wild, readings, xy, fit.residual, sigma)
-    ratio = np.abs(fit.residual) / (sigma * np.sqrt(np.maximum(fit.redundancy, 1e-9)))
+    # wild readings are out of the fit; lesser ones stay in it and are told with what the others say against them
+    offset, sigmas = _against_the_others(fit, use, sigma)
+    lone, borne_out = _lone(wild, readings, xy, offset, sigma)
+    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(offset) >= ANOMALY_LEAST))
     anomalies = tuple(
-        Anomaly(readings[i].point, float(fit.residual[i]), float(ratio[i]))
-        for i in sorted([*borne_out, *odd], key=lambda i: -abs(fit.residual[i]))
+        Anomaly(readings[i].point, float(offset[i]), float(sigmas[i]))
+        for i in sorted([*borne_out, *odd], key=lambda i: -abs(offset[i]))
     )
     planes = (fit.x / scale).reshape(n, 3)
     facets = tuple(
@@ -327,8 +324,8 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
         for k, (p, plane) in enumerate(zip(polygons, planes, strict=True))
     )
     covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
-    checks += _roof_checks(facets, breaks, anomalies, [readings[i].point for i in lone], fit.residual, use, sigma, xy,
-                           readings)
+    suspected = [(readings[i].point, float(offset[i])) for i in lone]
+    checks += _roof_checks(facets, breaks, anomalies, suspected, _rms(fit.residual[use]), sigma)
     suspects = tuple((readings[i].point,) for i in lone)
     return Roof(outline, facets, tuple(breaks), anomalies, suspects, covariance, tuple(checks))
 
@@ -340,6 +337,18 @@ def _null_space(constraint: Array) -> Array:
     _, s, vt = np.linalg.svd(constraint)
     rank = int((s > 1e-9 * s[0]).sum())
     return np.asarray(vt[rank:].T)
+
+
+def _against_the_others(fit: _Planes, use: NDArray[np.bool_], sigma: float) -> tuple[Array, Array]:
+    """How far each reading stands above the roof that the other readings show [in], and in its standard errors.
+
+    Nought where the others hardly check it.
+    """
+    checked = fit.redundancy > 0.1
+    r = np.where(use, np.maximum(fit.redundancy, 0.1), 1.0)
+    offset = np.where(checked, fit.residual / r, 0.0)
+    spread = sigma * np.where(use, 1 / np.sqrt(r), np.sqrt(np.maximum(fit.redundancy, 1.0)))
+    return offset, np.abs(offset) / spread
 
 
 def _unmeasured(polygons: Sequence[Polygon], facet: NDArray[np.intp], fit: _Planes, basis: Array,
@@ -377,16 +386,14 @@ def _where(shape: Polygon | LineString) -> str:
 
 
 def _roof_checks(facets: Sequence[Facet], breaks: Sequence[Break], anomalies: Sequence[Anomaly],
-                 lone: Sequence[str], residual: Array, use: NDArray[np.bool_], sigma: float, xy: Array,
-                 readings: Sequence[AdjustedLevel]) -> list[Check]:
+                 lone: Sequence[tuple[str, float]], rms: float, sigma: float) -> list[Check]:
     found = []
-    for point, off in ((p, residual[[r.point for r in readings].index(p)]) for p in lone):
-        found.append(check("level-suspect", "caution", value=float(off), limit=4 * sigma, where=point,
-                           off=length.write(abs(float(off))), side="above" if off > 0 else "below"))
+    for point, off in lone:
+        found.append(check("level-suspect", "caution", value=off, limit=4 * sigma, where=point,
+                           off=length.write(abs(off)), side="above" if off > 0 else "below"))
     for a in anomalies:
         found.append(check(f"roof-{a.kind}", "note", value=abs(a.offset), limit=ANOMALY_LEAST, where=a.point,
                            off=f"{abs(a.offset):.2f}"))
-    rms = _rms(residual[use])
     limit = max(3 * sigma, 3 / 16)
     if rms > 2 * limit:
         found.append(check("roof-shape", "stop", value=rms, limit=2 * limit, where="roof", count=len(facets)))
@@ -408,6 +415,23 @@ def _roof_checks(facets: Sequence[Facet], breaks: Sequence[Break], anomalies: Se
     return found
 
 
+def _without_wild(xy: Array, z: Array, sigma: float) -> NDArray[np.bool_]:
+    """Readings (n,) that a single plane leaves once up to a tenth of them, the wildest, are out.
+
+    All stay where that does not make the rest fit: then the roof is no plane, and wildness cannot be told yet.
+    """
+    rows = np.c_[np.ones(len(z)), xy]
+    use = np.ones(len(z), bool)
+    for _ in range(max(1, len(z) // 10)):
+        fit = _least_squares(rows, z, np.eye(3), use)
+        offset, sigmas = _against_the_others(fit, use, sigma)
+        use[int(np.argmax(np.where(use, sigmas, 0)))] = False
+        rest = _least_squares(rows, z, np.eye(3), use)
+        if _rms(rest.residual[use]) <= FITS_WITHIN * sigma:
+            return use
+    return np.ones(len(z), bool)
+
+
 def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break]:
     """One straight fold, where the readings show beyond doubt that the roof is not one plane.
 
@@ -418,6 +442,8 @@ def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break
     """
     if len(z) < 7:
         return []
+    use = _without_wild(xy, z, sigma)
+    xy, z = xy[use], z[use]
     plane = np.c_[np.ones(len(z)), xy]
     flat = float(((z - plane @ np.linalg.lstsq(plane, z, rcond=None)[0]) ** 2).sum())
 
