@@ -239,6 +239,10 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "estimating.service.schema.add_what_all_share",
+    ],
     # What overhead and profit are reckoned on is one set of choices under two fields' names.
     "ENUM_NAME_OVERRIDES": {"ReckonedOnEnum": "estimating.models.office.Office.Basis"},
 }

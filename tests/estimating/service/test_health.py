@@ -46,6 +46,22 @@ def test_the_schema_is_openapi_3_1_and_names_the_resources_of_the_house(client):
     assert schema["components"]["securitySchemes"]["token"] == {"type": "http", "scheme": "bearer"}
 
 
+def test_the_schema_tells_of_problems_retries_and_preconditions(client):
+    paths = client.get("/api/v1/schema?format=json").json()["paths"]
+    for operations in paths.values():
+        for operation in operations.values():
+            assert "application/problem+json" in operation["responses"]["default"]["content"]
+
+    def headers(path: str, method: str) -> dict[str, bool]:
+        told = paths[path][method].get("parameters", [])
+        return {entry["name"]: entry["required"] for entry in told if entry["in"] == "header"}
+
+    assert headers("/api/v1/customers", "post") == {"Idempotency-Key": False}
+    assert headers("/api/v1/customers/{id}", "patch") == {"If-Match": True}
+    assert headers("/api/v1/customers/{id}", "get") == {"If-None-Match": False}
+    assert headers("/api/v1/tokens", "post") == {}
+
+
 class Inline(HTMLParser):
     """Collects what a strict policy would refuse."""
 
