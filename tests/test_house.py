@@ -10,8 +10,8 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 AT_THE_DOOR = {
     ".ci", ".dockerignore", ".gitignore", "DEVELOPERS.md", "Dockerfile", "LICENSE", "README.md", "docker-compose.yml",
-    "estimating", "framing", "manage.py", "pyproject.toml", "quotes", "requirements-test.lock", "requirements.lock", "run",
-    "templates", "tests",
+    "estimating", "framing", "manage.py", "pyproject.toml", "quotes", "requirements-test.lock", "requirements.lock",
+    "run", "templates", "tests",
 }  # fmt: skip
 
 

@@ -15,8 +15,8 @@ LEAVES = [ROOT / "estimating/money.py", ROOT / "estimating/units.py"]
 
 # What computes and does nothing else. Nothing here opens, connects, asks the time or throws dice by itself.
 STANDARD = {
-    "__future__", "abc", "bisect", "collections", "collections.abc", "copy", "dataclasses", "datetime", "decimal", "enum", "fractions",
-    "functools", "graphlib", "hashlib", "heapq", "html", "itertools", "json", "json.decoder", "math", "operator", "re",
+    "__future__", "abc", "bisect", "collections", "collections.abc", "copy", "dataclasses", "datetime", "decimal",
+    "enum", "fractions", "functools", "graphlib", "hashlib", "heapq", "html", "itertools", "json", "json.decoder", "math", "operator", "re",
     "statistics", "string", "textwrap", "types", "typing", "unicodedata", "xml.sax.saxutils",
 }  # fmt: skip
 SCIENCE = {"numpy", "scipy", "shapely", "pydantic", "pydantic_core", "annotated_types"}
@@ -121,7 +121,7 @@ def test_framing_opens_no_file_and_no_socket():
 
 
 def test_the_watch_would_see_an_opened_file():
-    watched = WATCHED.partition("touched = []")[2].replace("answer = frame(survey, build)", "open('pyproject.toml').close()")
-    code = "import json, sys\ntouched = []" + watched.replace('"members": len(answer.document["members"])', '"members": 0')
+    hook = WATCHED.partition("touched = []")[2].partition("answer = ")[0]
+    code = f"import sys\ntouched = []{hook}open('pyproject.toml').close()\nwatching = False\nprint(touched[0][0])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, timeout=60)
-    assert json.loads(done.stdout)["touched"][0][0] == "open"
+    assert done.stdout == "open\n"

@@ -32,7 +32,8 @@ PROBLEM = {
 
 
 def _header(name: str, description: str, *, required: bool = False) -> dict[str, Any]:
-    return {"in": "header", "name": name, "description": description, "required": required, "schema": {"type": "string"}}
+    told = {"in": "header", "name": name, "description": description, "required": required}
+    return {**told, "schema": {"type": "string"}}
 
 
 RETRY = _header("Idempotency-Key", "a retry with the same key and body has no second effect; kept for 24 h")

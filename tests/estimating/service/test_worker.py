@@ -86,12 +86,17 @@ def test_requests_are_counted_together_by_every_process_on_redis(monkeypatch):
     assert [throttles.over_limit(name, 2) for _ in range(4)] == [None, None, 40, 40]
 
 
-def test_a_run_that_is_rolled_back_is_never_announced(worker):
-    with pytest.raises(ZeroDivisionError), transaction.atomic():
+def test_a_run_is_announced_when_it_is_committed_and_never_when_it_is_rolled_back(worker):
+    def announced() -> int:
+        with current_app.connection_for_read() as broker:
+            return broker.default_channel.client.llen("compute")
+
+    with pytest.raises(RuntimeError), transaction.atomic():
         runs.start_run("test-worker", "Yard", by=None, now=timezone.now())
-        1 / 0
-    with current_app.connection_for_read() as broker:
-        assert broker.default_channel.client.llen("compute") == 0
+        raise RuntimeError("something else went wrong")
+    assert announced() == 0
+    start("Mill")
+    assert announced() == 1
 
 
 def test_a_run_whose_worker_was_killed_is_done_by_the_next_and_once(worker):
