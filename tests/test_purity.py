@@ -16,8 +16,8 @@ LEAVES = [ROOT / "estimating/money.py", ROOT / "estimating/units.py"]
 # What computes and does nothing else. Nothing here opens, connects, asks the time or throws dice by itself.
 STANDARD = {
     "__future__", "abc", "bisect", "collections", "collections.abc", "copy", "dataclasses", "datetime", "decimal",
-    "enum", "fractions", "functools", "graphlib", "hashlib", "heapq", "html", "itertools", "json", "json.decoder", "math", "operator", "re",
-    "statistics", "string", "textwrap", "types", "typing", "unicodedata", "xml.sax.saxutils",
+    "enum", "fractions", "functools", "graphlib", "hashlib", "heapq", "html", "itertools", "json", "json.decoder",
+    "math", "operator", "re", "statistics", "string", "textwrap", "types", "typing", "unicodedata", "xml.sax.saxutils",
 }  # fmt: skip
 SCIENCE = {"numpy", "scipy", "shapely", "pydantic", "pydantic_core", "annotated_types"}
 OURS = ("framing.engine", "framing.reference")

@@ -1,3 +1,5 @@
+"""Tapered beams over their pads: reactions, strength at both grades, bearing on the insulation."""
+
 from dataclasses import replace
 from itertools import product
 
