@@ -30,6 +30,7 @@ ANOMALY_LEAST = 3 / 32  # an offset worth telling the crew about [in] (documents
 ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
 AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
 STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
+HUBER_ROUNDS = 8
 FITS_WITHIN = 1.5  # readings whose residuals stay within this many standard errors (rms) lie in one plane
 FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
 
@@ -262,17 +263,17 @@ class _Planes:
     free: int  # parameters that no reading fixes
 
 
-def _least_squares(rows: Array, z: Array, basis: Array, use: NDArray[np.bool_]) -> _Planes:
-    """Planes in the span of `basis` that fit z[use]; residuals of the readings left out are against that fit."""
-    a = rows @ basis
-    u, s, vt = np.linalg.svd(a[use], full_matrices=False)
+def _least_squares(rows: Array, z: Array, basis: Array, weight: Array | NDArray[np.bool_]) -> _Planes:
+    """Planes in the span of `basis` that fit z by `weight` (n,); readings of no weight are only held against them."""
+    a, root = rows @ basis, np.sqrt(np.asarray(weight, float))
+    u, s, vt = np.linalg.svd(a * root[:, None], full_matrices=False)
     keep = s > 1e-9 * max(1.0, s[0] if s.size else 1.0)
     free = basis.shape[1] - int(keep.sum())
     inverse = (vt[keep].T / s[keep]) @ u[:, keep].T
-    y = inverse @ z[use]
+    y = inverse @ (z * root)
     q = (vt[keep].T / s[keep] ** 2) @ vt[keep]
     leverage = np.einsum("ij,jk,ik->i", a, q, a)
-    redundancy = np.where(use, 1 - leverage, 1 + leverage)
+    redundancy = np.where(root > 0, 1 - root**2 * leverage, 1 + leverage)
     return _Planes(basis @ y, z - a @ y, redundancy, basis @ q @ basis.T, free)
 
 
@@ -310,7 +311,11 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
         use, fit = trial, without
         wild.append(worst)
 
-    # wild readings are out of the fit; lesser ones stay in it and are told with what the others say against them
+    # wild readings are out; lesser ones stay, but none pulls the roof harder than one at the anomaly's limit would
+    # (Huber's weights, P. J. Huber, Ann. Math. Statist. 35, 1964), and are told with what the others say against them
+    for _ in range(HUBER_ROUNDS):
+        _, sigmas = _against_the_others(fit, use, sigma)
+        fit = _least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)))
     offset, sigmas = _against_the_others(fit, use, sigma)
     lone, borne_out = _lone(wild, readings, xy, offset, sigma)
     odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(offset) >= ANOMALY_LEAST))
