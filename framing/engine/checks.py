@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from framing.reference import doors
+
 Status = Literal["ok", "note", "caution", "stop"]
 STATUSES: tuple[Status, ...] = ("ok", "note", "caution", "stop")
 
@@ -115,16 +117,16 @@ CODES: dict[str, Code] = {
     ),
     "door-step": Code(
         "At {door} the step down to the deck is {step} in at {where}; a required egress door has its landing at most "
-        "1 1/2 in below the threshold, 7 3/4 in where the door does not swing over it.",
-        "IRC 2012 R311.3.1 and R311.3.2", "building official",
+        "{near} in below the threshold, {clear} in where the door does not swing over it.",
+        doors.STEP_SOURCE, "building official",
     ),
     "door-flush": Code(
         "At {door} the deck lies {reveal} in under the sill at {where}: wind-driven rain and snow reach it; keep a "
         "drain gap at the door and its flashing whole.", "common practice", "roofer",
     ),
     "accessible-threshold": Code(
-        "An accessible route is wanted; at {door} the change of level is {step} in, the limit is 1/2 in.",
-        "ADA Standards 2010 404.2.5, from memory", "building official",
+        "An accessible route is wanted; at {door} the change of level is {step} in, the limit is {most} in.",
+        f"{doors.ACCESSIBLE_SOURCE}, from memory", "building official",
     ),
     # layout
     "outline-empty": Code(
@@ -175,7 +177,7 @@ CODES: dict[str, Code] = {
         "common practice", "roofer",
     ),
     "pad-near-outlet": Code(
-        "{count} pad(s) stand within 12 in of an outlet, the nearest {away} in (under {where}).",
+        "{count} pad(s) stand within {limit:g} in of an outlet, the nearest {away} in (under {where}).",
         "common practice", "contractor",
     ),
     "pad-at-wall": Code(

@@ -21,12 +21,13 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Change, Check, check
 from framing.engine.documents import Build, Door, Survey
 from framing.engine.roof import Roof
+from framing.reference import clearances, doors
 from framing.reference.decking import least_thickness
 
 Array = NDArray[np.float64]
 
 LEAST_REVEAL = 1 / 8  # no change is offered that brings the deck nearer the sill [in] (documents.md)
-LEAST_CLEAR_GAP = 3 / 4  # ... or the wood nearer the roof [in]
+LEAST_CLEAR_GAP = clearances.CLEAR_GAP  # ... or the wood nearer the roof [in]
 LEAST_DEPTH = 1.5  # ... or a joist thinner than this [in]
 FULL_STEP = 1 / 16  # what a change is rounded to, on the safe side [in]
 
@@ -147,15 +148,17 @@ def _door_checks(survey: Survey, door: Door, reveals: dict[str, float]) -> list[
         if here[low] < 0:
             found.append(check("deck-above-sill", "caution", value=here[low], limit=0.0, where=low, acknowledge=True,
                                over=length.write(-here[low]), door=d.name))
-        if here[high] > 1.5:
-            found.append(check("door-step", "caution", value=here[high], limit=7.75 if here[high] > 7.75 else 1.5,
-                               where=high, step=length.write(here[high]), door=d.name))
-        if here[low] < 0.5:
-            found.append(check("door-flush", "caution", value=here[low], limit=0.5, where=low,
+        if here[high] > doors.LANDING_BELOW:
+            limit = doors.LANDING_BELOW_CLEAR if here[high] > doors.LANDING_BELOW_CLEAR else doors.LANDING_BELOW
+            found.append(check("door-step", "caution", value=here[high], limit=limit, where=high,
+                               step=length.write(here[high]), door=d.name, near=length.write(doors.LANDING_BELOW),
+                               clear=length.write(doors.LANDING_BELOW_CLEAR)))
+        if here[low] < doors.FLUSH:
+            found.append(check("door-flush", "caution", value=here[low], limit=doors.FLUSH, where=low,
                                reveal=length.write(here[low]), door=d.name))
-        if survey.site is not None and survey.site.accessible_route and max(map(abs, here.values())) > 0.5:
-            found.append(check("accessible-threshold", "caution", value=here[high], limit=0.5, where=high,
-                               step=length.write(here[high]), door=d.name))
+        if survey.site is not None and survey.site.accessible_route and max(map(abs, here.values())) > doors.ACCESSIBLE:
+            found.append(check("accessible-threshold", "caution", value=here[high], limit=doors.ACCESSIBLE, where=high,
+                               step=length.write(here[high]), door=d.name, most=length.write(doors.ACCESSIBLE)))
     return found
 
 

@@ -38,15 +38,13 @@ from framing.engine.structure import (
     solve,
     strength,
 )
+from framing.reference import clearances
 from framing.reference.design_values import REGRADE
 from framing.reference.insulation import SOURCE as INSULATION_SOURCE
 
 Array = NDArray[np.float64]
 
 PAD_ROLES = ("edge", "joist")  # rims and blocking hang on these
-WIDEST_SPACING = 48.0  # pads no further apart where the build leaves it to the engine [in]; common practice
-OUTLET_CLEAR = 12.0  # no pad within this of an outlet, where the member can do without [in]
-VALLEY_CLEAR = 3.0  # ... or within half a pad and this of a valley line [in]
 END_PAD = 3.0  # an end pad's centre stands this near the end where the pads at hand let it [in]
 LONGEST_OVERHANG = 8.0  # an end pad stands no further in than this to make room for an outlet or another pad [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
@@ -187,7 +185,7 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
     harder than it may, until it passes or has no room for another.
     """
     asked = build.supports.maximum_spacing
-    widest = WIDEST_SPACING if asked == "auto" else float(asked)
+    widest = clearances.PAD_SPACING if asked == "auto" else float(asked)
     values = member_values(members, build, build.joists.grade)
     pieces: list[Piece] = []
     supports: list[Support] = []
@@ -361,10 +359,10 @@ def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, 
     ok = np.ones(len(places))
     if len(ground.outlets):
         away = np.hypot(*(xy[:, None] - ground.outlets[None]).transpose(2, 0, 1)).min(axis=1)
-        ok = np.minimum(ok, away / OUTLET_CLEAR)
+        ok = np.minimum(ok, away / clearances.OUTLET)
     half = max(build.supports.pad_sizes[0]) / 2
     for valley in ground.valleys:
-        ok = np.minimum(ok, shapely.distance(shapely.points(xy), valley) / (half + VALLEY_CLEAR))
+        ok = np.minimum(ok, shapely.distance(shapely.points(xy), valley) / (half + clearances.VALLEY))
     if not fits.any():
         return s
     ok = np.where(fits, ok, -1)
@@ -502,7 +500,8 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
                        value=abs(worst.residual), limit=COARSE, where=_place_words(worst),
                        step=length.write(step, 32)))
     low = min(supports, key=lambda s: s.clear_gap)
-    found.append(check("clear-gap", "caution" if low.clear_gap < 0.75 - 1e-9 else "ok", value=low.clear_gap, limit=0.75,
+    tight = low.clear_gap < clearances.CLEAR_GAP - 1e-9
+    found.append(check("clear-gap", "caution" if tight else "ok", value=low.clear_gap, limit=clearances.CLEAR_GAP,
                        where=_place_words(low), gap=length.write(low.clear_gap, 32)))
     hard = max(supports, key=lambda s: s.pressure)
     where = _place_words(hard)
@@ -518,11 +517,11 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
                                f"{hard.reaction_most / limits[1]:.0f} sq in of pad or a cover board would be needed")
                            if over else f"A fifth of the rated {ground.strength:g} psi"))
     near = [s for s in supports if len(ground.outlets)
-            and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < OUTLET_CLEAR - 1e-6]
+            and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < clearances.OUTLET - 1e-6]
     if near:
         closest = min(near, key=lambda s: float(np.hypot(*(ground.outlets - np.array(s.at)).T).min()))
         away = float(np.hypot(*(ground.outlets - np.array(closest.at)).T).min())
-        found.append(check("pad-near-outlet", "caution", value=away, limit=OUTLET_CLEAR, where=closest.member,
+        found.append(check("pad-near-outlet", "caution", value=away, limit=clearances.OUTLET, where=closest.member,
                            count=len(near), away=length.write(away)))
     boxes = [_pad_boxes(np.array([s.at]), _along(members[s.member])[None], s.pad_size)[0] for s in supports]
     walled = [s for s, box in zip(supports, boxes, strict=True) if not ground.inside.covers(box)]

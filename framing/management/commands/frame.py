@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from estimating.service.pdf import html_to_pdf
 from framing.engine.design import Framing, frame
-from framing.engine.documents import DocumentRefused, Fault, canonical_sha256, parse_build, parse_survey
+from framing.engine.documents import DocumentRefused, Fault, canonical_sha256
 from framing.engine.json_reading import MOST_BYTES
 from framing.papers import cut_sheets_html
 from framing.records import canonical
@@ -37,7 +37,6 @@ class Command(BaseCommand):
     def handle(self, *, survey: Path, build: Path, out: Path, as_json: bool, **_: Any) -> None:
         try:
             sources = _read(survey), _read(build)
-            refuse_faulty(*sources)
             framed = frame(*sources)
             write_files(out, _files(framed, *sources))
         except DocumentRefused as refused:
@@ -63,18 +62,6 @@ def _read(path: Path) -> bytes:
             return file.read(MOST_BYTES + 1)
     except OSError as error:
         raise DocumentRefused([Fault("", str(path), "a file that can be read", error.strerror or str(error))]) from None
-
-
-def refuse_faulty(survey: bytes, build: bytes) -> None:
-    """Raises DocumentRefused with the faults of both documents in one answer."""
-    faults: list[Fault] = []
-    for parse, source, name in ((parse_survey, survey, "roof-survey/1"), (parse_build, build, "deck-build/1")):
-        try:
-            parse(source)
-        except DocumentRefused as refused:
-            faults += (replace(fault, document=fault.document or name) for fault in refused.faults)
-    if faults:
-        raise DocumentRefused(faults)
 
 
 def _words(fault: Fault, survey: Path, build: Path) -> str:

@@ -1,0 +1,12 @@
+"""How clear wood and pads stand of roof, outlets, valleys and walls. Common practice, no published source."""
+
+from __future__ import annotations
+
+from typing import Final
+
+SOURCE: Final = "common practice"
+
+CLEAR_GAP: Final = 0.75  # [in] usual under all wood, so that water and dirt reach the outlets
+PAD_SPACING: Final = 48.0  # [in] pads no further apart where nothing else asks for less
+OUTLET: Final = 12.0  # [in] no pad this near an outlet
+VALLEY: Final = 3.0  # [in] no pad within half a pad and this of a valley line
