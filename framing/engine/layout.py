@@ -27,6 +27,7 @@ HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents
 STICK = 1.5  # thickness of 2x stock [in] (framing.reference.lumber)
 PAD_FROM_WALL = 0.25  # a pad stays this far inside the surveyed roof [in]
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
+CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
 
@@ -225,12 +226,18 @@ def _parts(shape: shapely.Geometry) -> list[LineString]:
 
 
 def _rows(net: Polygon, edges: Sequence[_Side], spacing: float, anchor: Array) -> Array:
-    """Heights y (n,) of the joist rows in the turned frame, spaced from the edge joist on the door's side [in]."""
+    """Heights y (n,) of the joist rows in the turned frame, spaced from the edge joist on the door's side [in].
+
+    Where the last row would crowd the edge joist on the far side, all close up a little and it falls away.
+    """
     _, low, _, high = net.bounds
     level = [s for s in edges if abs(s.along[1]) < 0.01 and np.hypot(*(s.b - s.a)) > LEAST_JOIST]
     if level:
-        near = min(level, key=lambda s: abs((s.a[1] + s.b[1]) / 2 - anchor[1]))
-        start = (near.a[1] + near.b[1]) / 2 + math.copysign(near.inset, near.along[0])
+        at = sorted(((s.a[1] + s.b[1]) / 2 + math.copysign(s.inset, s.along[0]) for s in level),
+                    key=lambda y: abs(float(y - anchor[1])))
+        start, run = at[0], abs(at[-1] - at[0])
+        if 0.01 < run % spacing < CROWDED:
+            spacing = run / math.ceil(run / spacing)
     else:
         start = low + STICK / 2
     k = np.arange(math.floor((low - start) / spacing), math.ceil((high - start) / spacing) + 1)
