@@ -91,7 +91,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "estimating.service.middleware.content_security_policy",
-    "estimating.service.middleware.readable_address",
+    "estimating.service.middleware.readable_request",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -128,7 +128,7 @@ STORAGES = {
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
         if DEBUG
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        else "django.contrib.staticfiles.storage.ManifestStaticFilesStorage"
     },
 }
 WHITENOISE_USE_FINDERS = DEBUG

@@ -21,12 +21,15 @@ def content_security_policy(get_response: Handler) -> Handler:
     return answer
 
 
-def readable_address(get_response: Handler) -> Handler:
-    """Refuse an address with a NUL in it, which PostgreSQL cannot compare with anything."""
+def readable_request(get_response: Handler) -> Handler:
+    """Refuse what would be misread: a NUL in the address, which PostgreSQL compares with nothing, and a body of
+    unknown length, which WSGI hands on as empty."""
 
     def answer(request: HttpRequest) -> HttpResponse:
         if "\x00" in request.path_info or "%00" in request.META.get("QUERY_STRING", ""):
             return problems.respond(400, "The address holds a NUL character")
+        if "HTTP_TRANSFER_ENCODING" in request.META:
+            return problems.respond(411, "Say the body's length in Content-Length; a chunked body is not taken")
         return get_response(request)
 
     return answer

@@ -12,11 +12,9 @@ BODY_LIMIT = 5_000_000  # bytes, unless the view sets its own `body_limit`
 
 
 def check_length(request: Request, view: Any) -> None:
-    """Refuse a body that is too long, or of unknown length, before reading any of it."""
+    """Refuse a body that is too long before reading any of it."""
     limit = getattr(view, "body_limit", BODY_LIMIT)
     length = request.META.get("CONTENT_LENGTH") or "0"
-    if request.META.get("HTTP_TRANSFER_ENCODING"):
-        raise Problem(411, "Say the body's length in Content-Length; a chunked body is not taken")
     if not (length.isascii() and length.isdigit()):
         raise Problem(400, f"Content-Length is {length[:40]!r}; expected a number of bytes")
     if int(length[:20]) > limit:

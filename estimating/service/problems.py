@@ -190,7 +190,8 @@ def _faults(detail: Any, body: Any, steps: tuple[str | int, ...] = ()) -> Iterat
             yield from _faults(inner, body, (*steps, i) if nested else steps)
     else:
         code = detail.code if isinstance(detail, ErrorDetail) else ""
-        yield Fault(pointer(*steps), _at(body, steps), _EXPECTED.get(code, str(detail)), str(detail))
+        told, _, expected = str(detail).partition("; expected ")  # as our own sentences have it
+        yield Fault(pointer(*steps), _at(body, steps), expected or _EXPECTED.get(code, told), told)
 
 
 def _at(body: Any, steps: tuple[str | int, ...]) -> Any:

@@ -32,7 +32,7 @@ def test_every_fault_of_a_body_is_told_at_once_with_its_pointer(api):
     assert set(faults) == {"/name", "/email", "/phone", "/fax"}
     assert faults["/email"]["read"] == "nobody"
     assert faults["/name"]["expected"] == "a value"
-    assert "name" in faults["/fax"]["expected"]
+    assert faults["/fax"]["expected"] == "one of email, name, phone"
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,9 @@ def test_a_retried_body_over_5_mb_is_refused_by_its_length_too(api):
 
 
 def test_a_chunked_body_is_asked_for_its_length(api):
-    assert post(api, b"{}", HTTP_TRANSFER_ENCODING="chunked").status_code == 411
+    # As gunicorn hands it on: without a length, so that it would look empty.
+    response = post(api, b"{}", HTTP_TRANSFER_ENCODING="chunked", CONTENT_LENGTH="")
+    assert problem(response)["status"] == 411
 
 
 def test_a_document_reaches_its_view_as_it_was_sent(api):
