@@ -98,14 +98,16 @@ def terrace(seed: int) -> Terrace:
         "positions": {p: [x * INCH, y * INCH] if unit == "mm" else [x, y] for p, (x, y) in positions.items()},
         "tapes": tapes, "levels": levels, "breaklines": breaklines, "threshold": list(thresholds),
         "outlets": [
-            {"kind": "scupper", "purpose": "primary", "point": p, "invert_drop": low[p], "width": "6 in", "height": "4 in"}
+            {"kind": "scupper", "purpose": "primary", "point": p, "invert_drop": low[p], "width": "6 in",
+             "height": "4 in"}
             for p in ("o1", "o2")
         ] + [{"kind": "scupper", "purpose": "overflow", "point": "o3", "invert_drop": _shifted(low["o3"], -2, unit),
               "width": "8 in", "height": "4 in"}],
         "edges": [{"from": names[0], "to": names[1], "against": "house", "height": 0}] + [
             {"from": a, "to": b, "against": "parapet", "height": "14 in"}
             for a, b in zip(names[1:], (*names[2:], names[0]), strict=True)],
-        "roof": {"membrane": "TPO", "age": 3, "insulation": "polyiso", "insulation_strength": int(rng.choice([16, 20, 25]))},
+        "roof": {"membrane": "TPO", "age": 3, "insulation": "polyiso",
+                 "insulation_strength": int(rng.choice([16, 20, 25]))},
         "access": {"floor": 4, "longest_stick": "16 ft", "lift": "boom"},
     }
     if survey["corners"] != names:  # the other way round: the same house side first
@@ -131,7 +133,8 @@ def _build(rng: np.random.Generator, kind: str) -> dict[str, Any]:
     gap = float(rng.choice([0.5, 0.75]))
     return {
         "format": "deck-build/1",
-        "surface": {"mode": str(rng.choice(["level", "level", "follow-threshold"])), "reveal": float(rng.choice([0.125, 0.25, 0.5]))},
+        "surface": {"mode": str(rng.choice(["level", "level", "follow-threshold"])),
+                    "reveal": float(rng.choice([0.125, 0.25, 0.5]))},
         "decking": {
             "item": "board", "species": str(rng.choice(["cumaru", "western redcedar", "ipe"])),
             "thickness": 1.5 if thick else 1.0, "width": float(rng.choice([3.5, 5.5])),
