@@ -302,7 +302,7 @@ def _slope_checks(roof: Roof, survey: Survey) -> list[Check]:
                    unit="in/ft", where="roof", area=sum(f.polygon.area for f in flat) / 144,
                    percent=100 * sum(f.polygon.area for f in flat) / whole)]
     for where, kind, fall in _low_lines(roof, survey):
-        found.append(check(f"ponding-along-{kind}", "caution" if fall < published.LEAST_FALL else "ok",
+        found.append(check(f"ponding-along-{kind}", "caution" if fall < published.LEAST_FALL - 1e-9 else "ok",
                            value=fall, limit=published.LEAST_FALL, unit="in/ft", where=where))
     return found
 
@@ -425,8 +425,8 @@ def _upturn_checks(survey: Survey, adjusted: Adjustment, roof: Roof) -> list[Che
         if read:
             high, point = min(read)
             found.append(check(
-                "membrane-upturn", "caution" if high < published.UPTURN else "ok", value=high, limit=published.UPTURN,
-                where=f"{door.name} at {point}", acknowledge=high < published.UPTURN_REDUCED,
+                "membrane-upturn", "caution" if high < published.UPTURN - 1e-9 else "ok", value=high, limit=published.UPTURN,
+                where=f"{door.name} at {point}", acknowledge=high < published.UPTURN_REDUCED - 1e-9,
                 reduced=published.UPTURN_REDUCED,
             ))
     return found

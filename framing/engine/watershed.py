@@ -113,8 +113,8 @@ class Pond:
 def lay_grid(facets: Sequence[Facet]) -> Grid:
     """Cells over the facets of a roof, about `CELLS` of them."""
     area = sum(f.polygon.area for f in facets)
-    size = math.sqrt(area / CELLS)
     x0, y0, x1, y1 = shapely.total_bounds([f.polygon for f in facets])
+    size = math.sqrt(max(area, (x1 - x0) * (y1 - y0) / 25) / CELLS)  # coarser where a roof is a strip askew
     origin = (float(x0) - 1.5 * size, float(y0) - 1.5 * size)
     rows, columns = math.ceil((y1 - y0) / size) + 4, math.ceil((x1 - x0) / size) + 4
     row, column = np.divmod(np.arange(rows * columns), columns)
@@ -151,8 +151,9 @@ def shed(grid: Grid, outlets: Floats, inverts: Floats, open_edges: Sequence[Line
     Notes
     -----
     Priority-flood [1]_ from the ways out gives the surface; water then runs down each facet's own slope, divided
-    between the two neighbours either side of it (Tarboton [2]_), along a wall where that stops it, and the way the
-    flood came where water stands or the roof is level.
+    between the two neighbours either side of it (after Tarboton [2]_), along a wall where that stops it, and the way
+    the flood came where water stands or the roof is level. Tarboton divides by angle; here the diagonal takes the
+    tangent, so that the mean path keeps the direction of the fall: by angle it strays up to 4 degrees.
 
     .. [1] R. Barnes, C. Lehman, D. Mulla, Computers & Geosciences 62 (2014), pp. 117-127.
     .. [2] D. G. Tarboton, Water Resources Research 33 (1997), pp. 309-319.
@@ -229,8 +230,10 @@ def _downhill(grid: Grid) -> tuple[list[int], list[int], list[float]]:
     turn = np.mod(np.degrees(np.arctan2(-slope[:, 1], -slope[:, 0])) / 45, 8)
     turn = np.where(np.abs(turn - np.round(turn)) < 1e-9, np.round(turn), turn)
     first = np.floor(turn).astype(int)
-    part = np.where(np.hypot(*slope.T) > 1e-9, 1 - (turn - first), -1.0)
-    return (first % 8).tolist(), ((first + 1) % 8).tolist(), part.tolist()
+    past = np.radians(45 * (turn - first))  # from the first neighbour on to the second
+    diagonal = np.where(first % 2 == 0, np.tan(past), np.tan(np.pi / 4 - past))
+    part = np.where(first % 2 == 0, 1 - diagonal, diagonal)
+    return (first % 8).tolist(), ((first + 1) % 8).tolist(), np.where(np.hypot(*slope.T) > 1e-9, part, -1.0).tolist()
 
 
 def _steepest(cell: int, steps: Sequence[int], level: Sequence[float], turn: Sequence[int]) -> int:
