@@ -425,9 +425,9 @@ def _upturn_checks(survey: Survey, adjusted: Adjustment, roof: Roof) -> list[Che
         if read:
             high, point = min(read)
             found.append(check(
-                "membrane-upturn", "caution" if high < published.UPTURN - 1e-9 else "ok", value=high, limit=published.UPTURN,
-                where=f"{door.name} at {point}", acknowledge=high < published.UPTURN_REDUCED - 1e-9,
-                reduced=published.UPTURN_REDUCED,
+                "membrane-upturn", "caution" if high < published.UPTURN - 1e-9 else "ok", value=high,
+                limit=published.UPTURN, where=f"{door.name} at {point}",
+                acknowledge=high < published.UPTURN_REDUCED - 1e-9, reduced=published.UPTURN_REDUCED,
             ))
     return found
 

@@ -1,7 +1,8 @@
 """Watershed: which part of the roof drains to which outlet, and where water stands before it can.
 
 Stage: part of drainage. The roof is cut into square cells, each as high as the lowest roof in it, so that walls and
-valleys that cross the cells askew stay true to their fall and make no false pits.
+valleys that cross the cells askew stay true to their fall and make no false pits; a cell that a break line crosses
+is as high as the line is there, since water that passes the cell has to pass the line.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Point, Polygon
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from framing.engine.roof import Facet
@@ -24,6 +25,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 CELLS = 4_000  # about so many to a roof: 3 to 4 in on a common terrace
+HAIR = 1e-3  # [in]
 # The eight neighbours (row, column), counter-clockwise from +x, so that number k lies at 45 k degrees.
 AROUND = ((0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1))
 
@@ -39,7 +41,7 @@ class Grid:
     origin: tuple[float, float]
     size: float  # [in]
     shape: tuple[int, int]
-    z: Floats  # (cells,) lowest roof in the cell [in]
+    z: Floats  # (cells,) lowest roof in the cell, or lowest of the break line that crosses it [in]
     part_cell: Ints
     part_facet: Ints
     part_area: Floats  # [sq in]
@@ -120,7 +122,7 @@ def lay_grid(facets: Sequence[Facet]) -> Grid:
     row, column = np.divmod(np.arange(rows * columns), columns)
     left, low = origin[0] + column * size, origin[1] + row * size
     boxes = shapely.box(left, low, left + size, low + size)
-    part_cell, part_facet, part_area, part_z = [], [], [], []
+    part_cell, part_facet, part_area, part_z, shapes = [], [], [], [], []
     for k, facet in enumerate(facets):
         shapely.prepare(facet.polygon)
         touched = np.flatnonzero(shapely.intersects(facet.polygon, boxes))
@@ -136,11 +138,25 @@ def lay_grid(facets: Sequence[Facet]) -> Grid:
         part_facet.append(np.full(int(keep.sum()), k))
         part_area.append(size_of[keep])
         part_z.append(z[keep])
-    cells, heights = np.concatenate(part_cell), np.concatenate(part_z)
+        shapes.append(parts[keep])
+    cells, heights, facet_of = np.concatenate(part_cell), np.concatenate(part_z), np.concatenate(part_facet)
     z = np.full(rows * columns, np.inf)
     np.minimum.at(z, cells, heights)
-    return Grid(tuple(facets), origin, size, (rows, columns), z, cells, np.concatenate(part_facet),
+    shape_of = np.concatenate(shapes)
+    for cell in np.flatnonzero(np.bincount(cells) > 1).tolist():
+        z[cell] = _crossing([(facets[facet_of[p]], shape_of[p]) for p in np.flatnonzero(cells == cell)], z[cell])
+    return Grid(tuple(facets), origin, size, (rows, columns), z, cells, facet_of,
                 np.concatenate(part_area), heights)
+
+
+def _crossing(parts: Sequence[tuple[Facet, BaseGeometry]], lowest: float) -> float:
+    """The lowest place where the parts of a cell meet [in]; its lowest roof where they do not."""
+    met = []
+    for i, (facet, shape) in enumerate(parts):
+        corner = shapely.get_coordinates(shape)
+        others = [shapely.distance(shapely.points(corner), other) for j, (_, other) in enumerate(parts) if j != i]
+        met += facet.height(corner[np.min(others, axis=0) < 1e-6]).tolist()
+    return min(met, default=lowest)
 
 
 def shed(grid: Grid, outlets: Floats, inverts: Floats, open_edges: Sequence[LineString] = ()) -> Watershed | None:
@@ -274,19 +290,28 @@ def _spills(grid: Grid, share: Floats, level: Floats, steps: Sequence[int]) -> F
 def standing(water: Watershed, least: float) -> tuple[Pond, ...]:
     """Ponds deeper than `least` [in], their outlines and volumes exact on the facets, largest first."""
     grid = water.grid
-    deep = np.flatnonzero(np.isfinite(grid.z) & (water.level - np.where(np.isfinite(grid.z), grid.z, 0) > least))
-    found: list[Pond] = []
-    for surface in np.unique(np.round(water.level[deep], 6)):
-        wet = shapely.multipoints(grid.centres(deep[np.abs(water.level[deep] - surface) < 1e-5]))
-        under = [(f, _below(f, float(surface))) for f in grid.facets]
-        pools = shapely.union_all([p for _, p in under if not p.is_empty], grid_size=1e-6)
-        for pool in getattr(pools, "geoms", [pools]):
-            if not isinstance(pool, Polygon) or pool.distance(wet) > grid.size:
-                continue
-            pond = _pond(pool, [(f, p.intersection(pool)) for f, p in under], float(surface))
-            if pond.depth > least and not any(pond.polygon.intersection(o.polygon).area > 1 for o in found):
-                found.append(pond)
+    roof = np.isfinite(grid.z)
+    deep = np.flatnonzero(roof & (water.level - np.where(roof, grid.z, 0) > least))
+    found = []
+    for surface in np.unique(np.round(water.level[deep], 6)).tolist():
+        under = [(f, part) for f in grid.facets for part in shapely.get_parts(_below(f, surface))
+                 if isinstance(part, Polygon)]
+        # A hair under the surface, pools either side of a ridge that stands at it come apart.
+        pools = shapely.union_all([_below(f, surface - HAIR) for f in grid.facets], grid_size=1e-6)
+        for pool in shapely.get_parts(pools):
+            parts = [(f, part) for f, part in under if part.intersection(pool).area > 1e-6]
+            deepest, depth = _deepest(parts, surface)
+            if depth > least and abs(float(water.surface(deepest)[0]) - surface) < 1e-5:
+                found.append(_pond(parts, surface, depth))
     return tuple(sorted(found, key=lambda p: -p.volume_gal))
+
+
+def _deepest(parts: Sequence[tuple[Facet, Polygon]], surface: float) -> tuple[Floats, float]:
+    """The lowest corner, shape (1, 2), and the depth of water there [in]."""
+    corners = [(f, xy[None]) for f, part in parts for xy in shapely.get_coordinates(part)]
+    depths = [surface - float(f.height(xy)[0]) for f, xy in corners]
+    at = int(np.argmax(depths)) if depths else 0
+    return (corners[at][1], depths[at]) if depths else (np.zeros((1, 2)), 0.0)
 
 
 def _below(facet: Facet, surface: float) -> BaseGeometry:
@@ -303,13 +328,10 @@ def _below(facet: Facet, surface: float) -> BaseGeometry:
                                                shore - aside + down]))
 
 
-def _pond(pool: Polygon, parts: Sequence[tuple[Facet, BaseGeometry]], surface: float) -> Pond:
-    volume = depth = 0.0
-    for facet, part in parts:
-        if part.area < 1e-9:
-            continue
-        middle: Point = part.centroid
-        # the depth is linear over a facet, so its mean stands at the centroid
-        volume += part.area * (surface - float(facet.height(np.array([[middle.x, middle.y]]))[0]))
-        depth = max(depth, surface - float(facet.height(shapely.get_coordinates(part)).min()))
-    return Pond(pool, surface, pool.area / 144, depth, volume / GALLON)
+def _pond(parts: Sequence[tuple[Facet, Polygon]], surface: float, depth: float) -> Pond:
+    # the depth is linear over a facet, so its mean stands at the centroid
+    middles = [(f, part.area, np.array(part.centroid.coords)) for f, part in parts]
+    volume = sum(area * (surface - float(f.height(at)[0])) for f, area, at in middles)
+    whole = shapely.union_all([part for _, part in parts], grid_size=1e-6)
+    outline = max(shapely.get_parts(whole), key=lambda g: g.area)
+    return Pond(outline, surface, sum(area for _, area, _ in middles) / 144, depth, volume / GALLON)
