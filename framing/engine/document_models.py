@@ -14,6 +14,8 @@ from framing.engine.document_values import (
     Direction,
     Drop,
     Extent,
+    FramingGrade,
+    FramingSpecies,
     Hours,
     Money,
     Name,
@@ -33,6 +35,7 @@ from framing.engine.document_values import (
     ascending,
     auto_or,
     different,
+    graded,
     length_of,
     number_of,
     refusal,
@@ -297,8 +300,8 @@ class Decking(_Part):
 class Joists(_Part):
     """The joists; spacing, depth and tape [in], `stock_prices` by size and stock length [in]."""
 
-    species: Words
-    grade: Words
+    species: FramingSpecies
+    grade: FramingGrade
     moisture: Literal["kdat", "dry", "wet"] | None = None
     sizes: Annotated[tuple[Size, ...], Field(min_length=1), AfterValidator(different)]
     stock_lengths: Sticks
@@ -308,6 +311,11 @@ class Joists(_Part):
     minimum_depth: Annotated[float, length_of(above=0, most=24)] = 1.5
     tape_thickness: Annotated[float, length_of(least=0, most=1)] = 0.0
     splice: Literal["over-support", "lapped"] = "over-support"
+
+    @model_validator(mode="after")
+    def _grade(self) -> Joists:
+        graded(self.grade, self.species, at=("grade",))
+        return self
 
 
 class ClearGap(_Part):

@@ -14,7 +14,8 @@ from pydantic import AfterValidator, Field
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from framing.engine import length
-from framing.reference.lumber import DRESSED
+from framing.reference.design_values import GRADES, grade_key
+from framing.reference.lumber import DRESSED, SPECIFIC_GRAVITY, species_key
 
 LONGEST = 12_000.0  # [in]: no terrace is 1,000 ft long; a longer reading is a slip of the unit
 
@@ -123,6 +124,30 @@ def _read_size(value: Any, context: dict[str, Any]) -> str:
     return value
 
 
+def _read_framing_species(value: Any, context: dict[str, Any]) -> str:
+    text: str = _WORDS.read(value, context)
+    try:
+        species_key(text)
+    except KeyError:
+        raise refusal("one of " + ", ".join(SPECIFIC_GRAVITY), "not a framing species that is known") from None
+    return text
+
+
+def _read_grade(value: Any, context: dict[str, Any]) -> str:
+    text: str = _WORDS.read(value, context)
+    return graded(text, "spruce-pine-fir")  # of all species the one with the most words for its grades
+
+
+def graded(grade: str, species: str, at: tuple[str, ...] = ()) -> str:
+    """The grade, where design values of the species are held at it; else refused, `at` where it stands."""
+    try:
+        grade_key(grade, species)
+    except KeyError:
+        expected = " or ".join(GRADES) + " (a higher grade may be entered as No.2)"
+        raise refusal(expected, "no design values are held for this grade", read=grade, at=at) from None
+    return grade
+
+
 def _read_after(value: Any, context: dict[str, Any]) -> int:
     """The 1-based number of a reading, from that number or from the point where it was read once."""
     readings: list[Any] | None = context.get("readings")
@@ -210,12 +235,15 @@ def _read_crew(value: Any, context: dict[str, Any]) -> int | tuple[str, ...]:
 
 
 _COORDINATE = length_of()
+_WORDS = text_of(2000, "text")
 _NAME = text_of(60, "a name")
 _LENGTH_SCHEMA = _COORDINATE.schema
 _PAIR_SCHEMA = {"type": "array", "items": _LENGTH_SCHEMA, "minItems": 2, "maxItems": 2}
 
 Name = Annotated[str, _NAME]
-Words = Annotated[str, text_of(2000, "text")]
+Words = Annotated[str, _WORDS]
+FramingSpecies = Annotated[str, Kind(_read_framing_species, _WORDS.schema)]
+FramingGrade = Annotated[str, Kind(_read_grade, _WORDS.schema)]
 Day = Annotated[str, Kind(_read_date, {"type": "string", "format": "date"})]
 Money = Annotated[Decimal, Kind(_read_money, {"type": ["string", "number"], "description": "money, as text"})]
 Size = Annotated[str, Kind(_read_size, {"enum": list(DRESSED)})]

@@ -125,6 +125,7 @@ REGRADE: Final = (
 # glued laminated timber (M); for sawn lumber it is a judgement. It hardly counts at a deck's slopes.
 TENSION_ACROSS_OVER_FV: Final = 1 / 3
 
+GRADES: Final = ("No.2", "No.3")  # those that design values are held for above
 _GRADE_WORDS: Final[dict[str, str]] = {
     "2": "No.2",
     "2 btr": "No.2",

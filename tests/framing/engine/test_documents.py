@@ -122,6 +122,21 @@ def test_money_is_exact_from_text_or_number(given, money):
     }
 
 
+@pytest.mark.parametrize(
+    ("species", "grade"), [("SYP", "#2"), ("Doug-Fir", "2 & Btr"), ("S-P-F", "No. 1/No. 2"), ("hem fir", "No.3")]
+)
+def test_species_and_grade_may_be_written_as_the_trade_does(species, grade):
+    document = good_build()
+    document["joists"] |= {"species": species, "grade": grade}
+    assert parse_build(document).joists.grade == grade
+
+
+def test_an_unknown_species_does_not_hide_an_unknown_grade():
+    document = good_build()
+    document["joists"] |= {"species": "balsa", "grade": "pretty", "spacing": 0}
+    assert set(_refused(parse_build, document)) == {"/joists/species", "/joists/grade", "/joists/spacing"}
+
+
 def test_a_tie_with_two_tapes_is_a_known_point():
     document = good_survey()
     document["tapes"] += [["A", "T", 100], ["B", "T", 120]]
@@ -256,6 +271,10 @@ BUILD_FAULTS = [
     ("/decking/stock_prices", {"144": "3", "12'": "4"}, ["/decking/stock_prices/12'"]),
     ("/decking", _GONE, ["/decking"]),
     ("/decking/item", _GONE, ["/decking/item"]),
+    ("/joists/species", "balsa", ["/joists/species"]),
+    ("/joists/species", 7, ["/joists/species"]),
+    ("/joists/grade", "Select", ["/joists/grade"]),
+    ("/joists/grade", "No.1", ["/joists/grade"]),  # one with No.2 in spruce-pine-fir alone
     ("/joists/sizes", [], ["/joists/sizes"]),
     ("/joists/sizes/0", "3x7", ["/joists/sizes/0"]),
     ("/joists/sizes/1", "2x4", ["/joists/sizes/1"]),
