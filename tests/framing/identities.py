@@ -451,6 +451,9 @@ def layout(a: Answer) -> Iterator[str]:
 def supports(a: Answer) -> Iterator[str]:
     """Stacks close, shims are sums of sizes, reactions add up, pads stand where they may."""
     s, build = a.framing["supports"], a.build["supports"]
+    if stray := {v["member"] for v in s} - set(a.members):
+        yield f"supports of {stray}, which are no members"
+        return
     at = np.array([v["at"] for v in s])
     sizes = [a.asked(v) for v in build["shim_sizes"]]
     limit = max(min(sizes) / 2, 1 / 32)
@@ -581,12 +584,12 @@ def boards(a: Answer) -> Iterator[str]:
     low = np.array([(np.array(b["polygon"]) @ n).min() for b in field])
     high = np.array([(np.array(b["polygon"]) @ n).max() for b in field])
     whole = [k for k, b in enumerate(field) if b["rip"] is None]
-    for k, b in enumerate(field):
+    for b in field:
         run = np.ptp(np.array(b["polygon"]) @ u)
         if abs(b["length"] - run) > NEAR:
             yield f"{b['id']} is {run} long, not {b['length']}"
-        if b["rip"] is None and abs(high[k] - low[k] - width) > 2 * NEAR:
-            yield f"{b['id']} is not ripped and {high[k] - low[k]:.3f} wide"
+        if b["rip"] is None and (found := _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width)):
+            yield f"{b['id']} is not ripped and {found} wide"
         if b["rip"] is not None and not all(-CLOSE <= w <= width + NEAR for w in b["rip"]):
             yield f"{b['id']} is ripped to {b['rip']}"
     if not whole:
@@ -600,6 +603,14 @@ def boards(a: Answer) -> Iterator[str]:
     for k in np.flatnonzero(high - first - row * pitch > width + 2 * NEAR):
         yield f"{field[k]['id']} fills its gap"
     yield from _rows(a, field, shapes, row, u, n, first, pitch, width)
+
+
+def _widths(xy: Array, width: float) -> list[float]:
+    """Of a board along x: widths in the middle and, where it is long, near both ends, that are not its full one."""
+    shape, (begin, end) = Polygon(xy), (xy[:, 0].min(), xy[:, 0].max())
+    places = [(begin + end) / 2] + [begin + 2 * width, end - 2 * width] * bool(end - begin > 6 * width)
+    cuts = [LineString([(x, xy[:, 1].min() - 1), (x, xy[:, 1].max() + 1)]).intersection(shape).length for x in places]
+    return [round(v, 3) for v in cuts if abs(v - width) > 2 * NEAR]
 
 
 def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Array, n: Array, first: float,
@@ -624,24 +635,25 @@ def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Ar
                 and np.ptp(shapely.get_coordinates(p) @ n) > 0.27]
         if left:
             yield f"row {r:.0f} leaves {sum(p.area for p in left):.1f} sq in bare"
-        at = [(min(x), max(x)) for x in (shapely.get_coordinates(field_shapes[k]) @ u for k in own)]
-        for k, (_, end) in zip(own, at, strict=True):
-            meets = [q for q, (begin, _) in zip(own, at, strict=True) if abs(begin - end) < 0.5 and q != k]
-            meets = [q for q in meets if field_shapes[k].distance(field_shapes[q]) < 0.5]
-            for q in meets:
-                if field_shapes[k].distance(field_shapes[q]) > NEAR:
-                    yield f"the joint of {field[k]['id']} and {field[q]['id']} is open"
-                middle = (max(y0, a_low(field_shapes[k], n)) + min(y0 + width, a_high(field_shapes[k], n))) / 2
-                if not seats.covers(Point(end * u + middle * n)):
-                    yield f"the joint of {field[k]['id']} and {field[q]['id']} lies on no member"
+        ends = [_ends(field_shapes[k], u, n) for k in own]
+        for i, (_, (end, *reach)) in enumerate(ends):
+            for j, ((begin, *other), _) in enumerate(ends):
+                both = min(reach[1], other[1]) - max(reach[0], other[0])  # how much of their ends face each other
+                if i == j or abs(begin - end) > 0.5 or both < 1:
+                    continue
+                names = f"{field[own[i]]['id']} and {field[own[j]]['id']}"
+                if abs(begin - end) > NEAR:
+                    yield f"the joint of {names} is open"
+                if not seats.covers(Point(end * u + (max(reach[0], other[0]) + both / 2) * n)):
+                    yield f"the joint of {names} lies on no member"
 
 
-def a_low(shape: Polygon, n: Array) -> float:
-    return float((shapely.get_coordinates(shape) @ n).min())
-
-
-def a_high(shape: Polygon, n: Array) -> float:
-    return float((shapely.get_coordinates(shape) @ n).max())
+def _ends(shape: Polygon, u: Array, n: Array) -> list[tuple[float, float, float]]:
+    """Where a board begins and ends along u, and how far either end reaches along n."""
+    xy = shapely.get_coordinates(shape)
+    along, over = xy @ u, xy @ n
+    return [(v, float(over[np.abs(along - v) < NEAR].min()), float(over[np.abs(along - v) < NEAR].max()))
+            for v in (float(along.min()), float(along.max()))]
 
 
 def stock(a: Answer) -> Iterator[str]:

@@ -42,8 +42,9 @@ def odd_survey(corners: Sequence[Place], height: Callable[[float, float], float]
     positions: dict[str, Place] = dict(zip(names, corners, strict=True))
     x0, y0, x1, y1 = outline.bounds
     step = step or max(24.0, (x1 - x0) / 8)
-    grid = [(float(x), float(y)) for y in np.arange(y0 + step / 3, y1, step) for x in np.arange(x0 + step / 3, x1, step)]
-    shots = {f"r{i}": at for i, at in enumerate(p for p in grid if outline.contains(Point(p)))}
+    columns, rows = (np.arange(low + step / 3, high, step).tolist() for low, high in ((x0, x1), (y0, y1)))
+    grid = ((x, y) for y in rows for x in columns)
+    shots = {f"r{i}": at for i, at in enumerate(at for at in grid if outline.contains(Point(at)))}
     positions |= shots
     levels = [_reading(name, height(*at), "roof") for name, at in shots.items()]
     breaklines = []
