@@ -246,8 +246,9 @@ def roof(a: Answer) -> Iterator[str]:
         for q, other in a.facets[:i]:
             shared = p.buffer(0.01).intersection(q.boundary)
             xy = shapely.get_coordinates(shared)
-            if shared.length > 0.1 and np.abs((one - other)[0] + xy @ (one - other)[1:]).max() > 1 / 64:
-                yield f"planes part by {np.abs((one - other)[0] + xy @ (one - other)[1:]).max():.3f} at a shared edge"
+            apart = np.abs((one - other)[0] + xy @ (one - other)[1:]).max(initial=0)
+            if shared.length > 0.1 and apart > 1 / 64 + NEAR * np.hypot(*(one - other)[1:]):
+                yield f"planes part by {apart:.3f} at a shared edge"
     for f, (_, (_, sx, sy)) in zip(a.framing["roof"]["facets"], a.facets, strict=True):
         if abs(f["slope_in_per_ft"] - 12 * math.hypot(sx, sy)) > 1e-6:
             yield "a facet's slope is not its plane's"
@@ -304,8 +305,9 @@ def plane(a: Answer) -> Iterator[str]:
         want = -a.asked(asked["fall_per_ft"]) / 12 * np.array([math.cos(toward), math.sin(toward)])
         if np.abs(slope - want).max() > 1e-7:
             yield f"falls by {slope}, not {want}"
-        if abs(min(reveals[p] for p in own if abs(z[p] - z[lowest]) < CLOSE) - reveal) > 1e-5:
-            yield f"does not pass {reveal} below the lowest threshold point {lowest}: {reveals}"
+        # below the lowest point; where the fall runs along the door, below the point that it comes nearest to
+        if min(abs(reveals[lowest] - reveal), abs(min(reveals[p] for p in own) - reveal)) > 1e-5:
+            yield f"does not pass {reveal} below the threshold {own}: {reveals}"
     else:
         xy = np.array([a.points[p] for p in own])
         along = (xy[-1] - xy[0]) / np.hypot(*(xy[-1] - xy[0]))
@@ -428,7 +430,7 @@ def layout(a: Answer) -> Iterator[str]:
                 if run.length > most + STICK / 2 + NEAR:
                     yield f"{run.length + SEAT:.1f} in {'from a side' if at_side else 'beside a member'} without " \
                           f"another at {t:.0f} along the joists, spacing {spacing}"
-    boards = _board_direction(a)
+    boards, inner = _board_direction(a), a.net.buffer(-STICK)
     ring = shapely.get_coordinates(a.outline.exterior)
     rest = np.array([e for m in carrying for e in (m["start"], m["end"])])
     for p, q in zip(ring[:-1], ring[1:], strict=True):
@@ -442,6 +444,8 @@ def layout(a: Answer) -> Iterator[str]:
             place = p + t * side
             if shapely.distance(lines, Point(place)).min() <= WITHIN_SIDE + NEAR:
                 continue
+            if not inner.intersects(Point(place).buffer(WITHIN_SIDE)):
+                continue  # an obstacle leaves no deck here that a member could stand under
             if skew < 10 and np.hypot(*(rest - place).T).min() <= spacing:
                 continue
             yield f"no member within {WITHIN_SIDE:g} in of the deck's side at {place.round(1)}"
