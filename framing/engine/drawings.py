@@ -298,7 +298,8 @@ def _cut_members(sheet: Sheet, cut: LineString, start: Array, along: Array, at: 
     for m in sheet.frame.members:
         u = (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
         if abs(float(u @ along)) > 0.7:
-            if m.line.shape.distance(cut) < NEAR_MEMBER and m.role != "blocking":
+            seen = m.line.shape.intersection(cut.buffer(NEAR_MEMBER * 1.5, cap_style="flat"))
+            if m.line.shape.distance(cut) < NEAR_MEMBER and m.role != "blocking" and seen.length > 1:
                 beside.append(m)
         elif m.line.shape.intersection(cut).geom_type == "Point":
             across.append(m)

@@ -234,7 +234,7 @@ def _splice(members: Sequence[Member], roof: Roof, build: Build, longest: float)
 
 def _joist_ends(rim: Line, others: Sequence[Line]) -> list[float]:
     """Where joists and edge joists meet a rim, s from its end A (n,) [in]."""
-    xy = np.array([e for o in others for e in (o.start, o.end)])
+    xy = np.array([e for o in others for e in (o.start, o.end)]).reshape(-1, 2)
     u = (np.array(rim.end) - np.array(rim.start)) / rim.length
     s, off = (xy - rim.start) @ u, np.abs((xy - rim.start) @ np.array([-u[1], u[0]]))
     return sorted({round(float(v), 6) for v, o in zip(s, off, strict=True) if o < 4 and 3 < v < rim.length - 3})

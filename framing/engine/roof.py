@@ -302,11 +302,12 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
     wild: list[int] = []
     while use.sum() > basis.shape[1] + 1:
         offset, sigmas = _against_the_others(fit, use, sigma)
-        worst = int(np.argmax(np.where(use & (np.abs(offset) >= ANOMALY_LEAST), sigmas, 0)))
+        open_to_doubt = np.where(use & (np.abs(offset) >= ANOMALY_LEAST), sigmas, 0.0)
+        worst = int(np.argmax(open_to_doubt))
         trial = use.copy()
         trial[worst] = False
         without = _least_squares(rows, z, basis, trial)
-        if sigmas[worst] <= critical or without.free:
+        if open_to_doubt[worst] <= critical or without.free:
             break
         use, fit = trial, without
         wild.append(worst)
