@@ -240,7 +240,7 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     angle = abs((board - joist + 90) % 180 - 90)
     widest = joist_spacing(build.decking.species or "", build.decking.thickness, angle)
     if widest.most is not None:
-        checks.append(check("decking-span", "ok" if build.joists.spacing <= widest.most + 1e-9 else "stop",
+        checks.append(check("decking-span", "ok" if build.joists.spacing <= widest.most + 1e-9 else "caution",
                             value=build.joists.spacing, limit=widest.most, where="decking", source=widest.source))
     else:
         checks.append(check("decking-span-unknown", "caution", value=build.joists.spacing, where="decking",

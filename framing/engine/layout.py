@@ -273,6 +273,8 @@ def _tributary(inner: Polygon, rims: Sequence[_Side], lines: Sequence[tuple[str,
     to its neighbours on both sides; the strip over a rim hangs on the member ends that meet it.
     """
     carry = [i for i, (role, _) in enumerate(lines) if role in ("joist", "edge")]
+    if not carry:
+        return {}, {}
     ends = np.array([[p.coords[0], p.coords[-1]] for _, p in lines])  # (lines, 2, 2)
     ends = np.take_along_axis(ends, np.argsort(ends[:, :, 0], axis=1)[:, :, None], axis=1)
     x0, y0, x1, y1 = inner.bounds
