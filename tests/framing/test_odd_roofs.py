@@ -100,8 +100,6 @@ CASES = {
     "hips that nobody gave": (odd_survey(SQUARE, _pyramid), odd_build(), "framed"),
     "a roof that rises from the house": (odd_survey(RECTANGLE, lambda x, y: -8 + FALL * y), odd_build(), "framed"),
     "a flat roof": (odd_survey(RECTANGLE, lambda x, y: -8.0), odd_build(), "framed"),
-    "a roof like a sea": (odd_survey(RECTANGLE, lambda x, y: -8 + 5 * ((x * 7 + y * 3) % 2 - 1)), odd_build(),
-                          "height-short"),
     # what was not read
     "one reading for each plane": (
         _without(odd_survey(RECTANGLE, _ridge, lines=[("ridge", [(96, 3), (96, 60), (96, 117)])]),
@@ -136,7 +134,7 @@ CASES = {
                        "framed"),
     # sticks and boards
     "one short stock length": (odd_survey(RECTANGLE), odd_build(joists__stock_lengths=[24],
-                                                                decking__stock_lengths=[24]), "framed"),
+                                                                decking__stock_lengths=[24]), "stick-too-short"),
     "boards too short for the joists": (odd_survey(RECTANGLE), odd_build(decking__stock_lengths=[12]),
                                         "stick-too-short"),
     "a lift shorter than any stick": (odd_survey(RECTANGLE, access={"longest_stick": 40}), odd_build(),
@@ -201,10 +199,10 @@ def test_an_odd_roof(name):
 
 
 # Seeds of terraces that once broke an identity or the engine.
-ONCE_BROKEN = (8, 12, 49, 50, 59, 106, 112, 158, 230)
+ONCE_BROKEN = (85, 106, 112, 125, 134, 158, 188)
 
 
-@pytest.mark.parametrize("seed", [s for s in ONCE_BROKEN if s >= 60])
+@pytest.mark.parametrize("seed", ONCE_BROKEN)
 def test_a_terrace_that_once_broke(seed):
     drawn = terrace(seed)
     assert _outcome(drawn.survey, drawn.build)[1] == []
