@@ -140,7 +140,7 @@ CASES = {
     "a lift shorter than any stick": (odd_survey(RECTANGLE, access={"longest_stick": 40}), odd_build(),
                                       "stick-too-short"),
     "boards at 45 to joists far apart": (odd_survey(RECTANGLE), odd_build(joists__direction=0, decking__direction=45),
-                                         "decking-span"),
+                                         "framed"),
     "boards 48 in wide": (odd_survey(SMALL), odd_build(decking__width=48), "framed"),
     "boards half an inch wide": (odd_survey(SMALL), odd_build(decking__width=0.5), "framed"),
     # supports
@@ -157,7 +157,7 @@ CASES = {
     "insulation not known": (odd_survey(RECTANGLE, roof={"membrane": "TPO"}), odd_build(), "framed"),
     "a live load of 10,000 psf": (odd_survey(RECTANGLE), odd_build(loads={"live": 10000}), "strength-shear"),
     "snow over the live load": (odd_survey(RECTANGLE), odd_build(loads={"live": 40, "snow": 120}), "framed"),
-    "joists 48 in apart": (odd_survey(SMALL), odd_build(joists__spacing=48), "decking-span"),
+    "joists 48 in apart": (odd_survey(SMALL), odd_build(joists__spacing=48), "framed"),
     # obstacles
     "an obstacle over the whole deck": (_vents(((96, 60), [400, 400], 0)), odd_build(), "outline-empty"),
     "an obstacle that leaves a rim": (_vents(((96, 60), [180, 112], 0)), odd_build(), "no-joists"),
