@@ -181,7 +181,7 @@ def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
             if edge:  # the gap between deck and wall is room for its pads too; round an obstacle there is none
                 room = 0.0 if k else float(roof.exterior.distance(shapely.Point((a + b) / 2)))
                 reach = [pad / 2 + PAD_FROM_WALL - room for pad in pads]
-                inset = max(inset, max([v for v in reach if v <= WIDEST_INSET], default=min(reach)))
+                inset = max(inset, max([v for v in reach if v <= WIDEST_INSET], default=WIDEST_INSET))
             found.append(_Side(a, b, "edge" if edge else "rim", inset))
     return found
 
@@ -196,7 +196,7 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     sides = _sides(net, [b for _, b in build.supports.pad_sizes], rotate(roof, -direction, origin=(0, 0)))
     rims, edges = ([s for s in sides if s.role == role] for role in ("rim", "edge"))
     rim_strips = unary_union([s.strip() for s in rims]) if rims else Polygon()
-    inner = net.difference(rim_strips)
+    inner = _solid(net.difference(rim_strips))
 
     lines: list[tuple[str, LineString]] = []
     taken = Polygon()
@@ -206,11 +206,11 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
         taken = taken.union(s.strip())
     taken = Polygon()
     for s in edges:
-        body = inner.difference(taken)
+        body = _solid(inner.difference(taken))
         for part in _parts(s.line().intersection(body)):
             lines.append(("edge" if part.length >= LEAST_JOIST else "blocking", part))
         taken = taken.union(s.strip())
-    between = inner.difference(taken)
+    between = _solid(inner.difference(taken))
     for v in _rows(net, edges, build.joists.spacing, _turn(np.array([anchor]), -direction)[0]):
         x0, _, x1, _ = net.bounds
         for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(between)):
@@ -219,6 +219,12 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     named = _named(lines, direction)
     width, hung = _tributary(inner, rims, lines, [n.id for n in named], net)
     return Layout(direction, tuple(named), width, hung)
+
+
+def _solid(shape: shapely.Geometry) -> shapely.Geometry:
+    """The parts of a difference that have an area: a sliver along a cut would let lines through it run outside."""
+    parts = [p for p in getattr(shape, "geoms", [shape]) if p.geom_type == "Polygon" and p.buffer(-0.01).area > 1]
+    return unary_union(parts) if parts else Polygon()
 
 
 def _parts(shape: shapely.Geometry) -> list[LineString]:
