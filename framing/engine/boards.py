@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 
 LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice [in]; common practice
 SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
+CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
 JOINT_APART = 2  # joints of neighbouring rows keep this many joists apart where they can
 
 
@@ -67,7 +68,8 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     A run that no joist divides within reach is left in one piece: the cutting plan then says that it is too long.
     """
     net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
-    members = [shapely.transform(_over_rims(n), lambda xy: turned(xy, -direction)) for n in lines]
+    members = [shapely.transform(_over_rims(n), lambda xy: turned(xy, -direction)) for n in lines
+               if abs(math.sin(math.radians(_bearing(n) - direction))) > CROSSES]
     width, pitch = build.decking.width, build.decking.width + build.decking.gap
     x0, low, x1, high = net.bounds
     start, narrowest = _start(net, width, build.decking.gap)
@@ -102,6 +104,11 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
                     boards.append(_board(f"B{len(boards) + 1}", one, y[r], width, direction))
     crossings = _count_crossings(boards, lines)
     return Decking(tuple(boards), direction, crossings, tuple(_checks(boards, net, build, narrowest)))
+
+
+def _bearing(line: Line) -> float:
+    """Direction of a member in plan [degrees]."""
+    return math.degrees(math.atan2(line.end[1] - line.start[1], line.end[0] - line.start[0]))
 
 
 def _over_rims(line: Line) -> LineString:

@@ -76,6 +76,10 @@ CODES: dict[str, Code] = {
         "level round; where it is over, read more drops and give every ridge and valley as a break line.",
         "computed", "surveyor",
     ),
+    "roof-too-steep": Code(
+        "The facet near {where} comes out at {value:.1f} in a foot, over {limit:g}: its readings do not fix its slope. "
+        "Read 3 more drops there, well apart, and give its ridge or valley as a break line.", "computed", "surveyor",
+    ),
     "breakline-found": Code(
         "No break line was given; the readings show one {kind}, near {at}. Confirm it on the roof.",
         "computed", "surveyor",

@@ -30,6 +30,8 @@ ANOMALY_LEAST = 3 / 32  # an offset worth telling the crew about [in] (documents
 ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
 AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
 STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
+FOLD_SPREAD = 12.0  # readings this far from a fold, two on either side, before it is believed [in]
+STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was not fixed by its readings [in/ft]
 HUBER_ROUNDS = 8
 FITS_WITHIN = 1.5  # readings whose residuals stay within this many standard errors (rms) lie in one plane
 FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
@@ -311,18 +313,22 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
             break
         use, fit = trial, without
         wild.append(worst)
+    if len(wild) > max(2, len(z) // 5):
+        # so many cannot all be slips: the roof is not of these planes, and all readings say so
+        wild, use = [], np.ones(len(z), bool)
+        fit = _least_squares(rows, z, basis, use)
 
-    # wild readings are out; lesser ones stay, but none pulls the roof harder than one at the anomaly's limit would
-    # (Huber's weights, P. J. Huber, Ann. Math. Statist. 35, 1964), and are told with what the others say against them
+    # wild readings are out; lesser ones stay, but beyond the anomaly's limit the further off the less they pull (the
+    # square of Huber's weights, P. J. Huber, Ann. Math. Statist. 35, 1964)
     for _ in range(HUBER_ROUNDS):
         _, sigmas = _against_the_others(fit, use, sigma)
-        fit = _least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)))
+        fit = _least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)) ** 2)
     offset, sigmas = _against_the_others(fit, use, sigma)
     lone, borne_out = _lone(wild, readings, xy, offset, sigma)
-    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(offset) >= ANOMALY_LEAST))
+    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(fit.residual) >= ANOMALY_LEAST))
     anomalies = tuple(
-        Anomaly(readings[i].point, float(offset[i]), float(sigmas[i]))
-        for i in sorted([*borne_out, *odd], key=lambda i: -abs(offset[i]))
+        Anomaly(readings[i].point, float(fit.residual[i]), float(sigmas[i]))
+        for i in sorted([*borne_out, *odd], key=lambda i: -abs(fit.residual[i]))
     )
     planes = (fit.x / scale).reshape(n, 3)
     facets = tuple(
@@ -407,6 +413,10 @@ def _roof_checks(facets: Sequence[Facet], breaks: Sequence[Break], anomalies: Se
         found.append(check("roof-shape", "caution", value=rms, limit=limit, where="roof", count=len(facets)))
     else:
         found.append(check("roof-shape", "ok", value=rms, limit=limit, where="roof", count=len(facets)))
+    steep = max(facets, key=lambda f: f.slope_in_per_ft)
+    if steep.slope_in_per_ft > STEEPEST:
+        found.append(check("roof-too-steep", "stop", value=steep.slope_in_per_ft, limit=STEEPEST, unit="in/ft",
+                           where=_where(steep.polygon)))
     for b in breaks:
         middle = np.array(b.line.interpolate(0.5, normalized=True).coords[0])
         u = np.diff(np.array(b.line.coords)[[0, -1]], axis=0)[0] / b.line.length
@@ -456,7 +466,8 @@ def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break
     def sums(theta: Array, offset: Array) -> Array:
         distance = xy @ np.stack([np.cos(theta), np.sin(theta)]) - offset  # (n, lines)
         hinge = np.maximum(distance, 0)
-        sides = np.minimum((distance > 1).sum(axis=0), (distance < -1).sum(axis=0))
+        # a row of readings along the line itself does not fix the slope beyond it
+        sides = np.minimum((distance > FOLD_SPREAD).sum(axis=0), (distance < -FOLD_SPREAD).sum(axis=0))
         # the hinge column made orthogonal to the plane, then its own share of the sum of squares
         q, _ = np.linalg.qr(plane)
         rest = hinge - q @ (q.T @ hinge)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -108,33 +109,41 @@ class Piece:
     pads: Array
 
 
-def shim_sums(sizes: Sequence[float], most: float) -> dict[float, tuple[float, ...]]:
-    """Every thickness that shims of `sizes` make up to `most` [in], each with the fewest shims that make it."""
-    best: dict[int, tuple[float, ...]] = {0: ()}
+@lru_cache(maxsize=64)
+def shim_sums(sizes: tuple[float, ...], most: float) -> tuple[Array, NDArray[np.int_]]:
+    """Every thickness that shims of `sizes` make up to `most`, rising (n,) [in], each made with the fewest shims.
+
+    The second array (n, sizes) counts the shims of each size in it.
+    """
     unit = 1e-4  # whole ten-thousandths of an inch, so that sums compare exactly
-    layer = {0}
-    while layer:
-        reached: set[int] = set()
-        for total in sorted(layer):
-            for size in sorted(sizes, reverse=True):
-                more = total + round(size / unit)
-                if more * unit <= most + unit / 2 and more not in best:
-                    best[more] = tuple(sorted((*best[total], size), reverse=True))
-                    reached.add(more)
-        layer = reached
-    return {float(sum(shims)): shims for shims in best.values()}
+    steps = np.array([round(v / unit) for v in sizes])
+    order = np.argsort(-steps)
+    total, count = np.array([0]), np.zeros((1, len(sizes)), int)
+    seen_total, seen_count = total, count
+    while len(total):
+        more = (total[:, None] + steps[order]).ravel()
+        made = (count[:, None, :] + np.eye(len(sizes), dtype=int)[order]).reshape(-1, len(sizes))
+        fits = (more * unit <= most + unit / 2) & ~np.isin(more, seen_total)
+        total, first = np.unique(more[fits], return_index=True)
+        count = made[fits][first]
+        seen_total, seen_count = np.append(seen_total, total), np.append(seen_count, count, axis=0)
+    rising = np.argsort(seen_total)
+    return seen_count[rising] @ np.array(sizes, float), seen_count[rising]
 
 
 def close_stack(gap: Array, build: Build) -> tuple[Array, list[tuple[float, ...]]]:
     """The shims under each pad whose clear gap should be `gap` (n,) [in]: their sums (n,) and what makes them up."""
-    sums = shim_sums(build.supports.shim_sizes, build.supports.shim_most)
-    have = np.array(sorted(sums))
-    wanted = gap - build.supports.pad_thickness - build.supports.base_thickness
-    i = np.clip(np.searchsorted(have, wanted), 1, max(len(have) - 1, 1)) if len(have) > 1 else np.zeros(len(gap), int)
-    if len(have) > 1:
-        i = np.where(wanted - have[i - 1] < have[i] - wanted, i - 1, i)
-    shim = have[i]
-    return shim, [sums[float(v)] for v in shim]
+    sizes = tuple(build.supports.shim_sizes)
+    have, made = shim_sums(sizes, build.supports.shim_most)
+    i = nearest_sum(have, gap - build.supports.pad_thickness - build.supports.base_thickness)
+    return have[i], [tuple(sorted(np.repeat(sizes, made[k]).tolist(), reverse=True)) for k in i]
+
+
+def nearest_sum(have: Array, wanted: Array) -> NDArray[np.intp]:
+    """Index of the sum in `have` (rising) nearest to each of `wanted`, the lesser of two as near."""
+    above = np.clip(np.searchsorted(have, wanted), 0, len(have) - 1)
+    below = np.maximum(above - 1, 0)
+    return np.asarray(np.where(wanted - have[below] <= have[above] - wanted, below, above))
 
 
 def design_loads(build: Build, members: Sequence[Member], deck: Deck, decking_psf: float,
@@ -249,12 +258,18 @@ def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, lo
                 continue
             few = int((pressed[i] > 1 + 1e-9).sum()) <= len(now[k].pads) / 3
             trial = (_insert(now[k], int(np.argmax(pressed[i])), build, ground) if strong[i] <= 1 + 1e-9 and few
-                     else _place(pieces[k], len(now[k].pads) + 1, build, ground, widest))
+                     else _place(pieces[k], len(now[k].pads) + _short_of(len(now[k].pads), float(use[i])), build, ground,
+                                 widest))
             if len(trial.pads) > len(now[k].pads):
                 now[k] = trial
                 grown.add(now[k].member.id)
         open_ = np.array([k for k in range(len(pieces)) if pieces[k].member.id in grown], int)
     return best, solve([_beam(p, layout) for p in best], load, E)
+
+
+def _short_of(pads: int, use: float) -> int:
+    """Pads to add next: half of the way that the use asks for where far off (bending goes with the span squared)."""
+    return max(1, int(0.5 * (pads - 1) * (math.sqrt(min(use, 100.0)) - 1)))
 
 
 def _insert(p: Piece, hard: int, build: Build, ground: Ground) -> Piece:
@@ -308,26 +323,24 @@ def _least_pads(p: Piece, layout: Layout, load: Load, values: AdjustedValues, wi
 
 
 def _place(p: Piece, count: int, build: Build, ground: Ground, widest: float) -> Piece:
-    """The piece on `count` pads (or as many more as `widest` asks): ends first, the rest spaced by depth.
+    """The piece on `count` pads, or as many more as `widest` asks and as there is room for: ends first, then between.
 
-    A joist's span grows with its depth, so pads stand closer where the piece is thin. Places that water needs
-    are moved off; a piece without room for so many keeps what it has.
+    A joist's span grows with its depth, so pads stand closer where the piece is thin. Places that water needs are
+    moved off, as far as the widest spacing lets them.
     """
     first, last = _ends(p, build, ground)
     run = last - first
-    count = max(count, math.ceil(run / widest - 1e-9) + 1)
-    least = min(a for a, _ in build.supports.pad_sizes) + LEAST_BETWEEN
-    if (count - 1) * least > run and count > 2:
-        return p if len(p.pads) else replace(p, pads=np.array([first, last]))
+    least = _shortest_pad(build) + LEAST_BETWEEN
+    count = max(2, min(max(count, math.ceil(run / widest - 1e-9) + 1), math.floor(run / least + 1e-9) + 1))
     s = np.linspace(first, last, 101)
     pace = np.r_[0, np.cumsum(np.diff(s) / ((p.member.depth(s)[1:] + p.member.depth(s)[:-1]) / 2))]
-    even = np.interp(np.linspace(0, pace[-1], count), pace, s)
-    if np.diff(even).max() > widest + 1e-9:
-        even = np.linspace(first, last, count)
-    pads = even.copy()
+    pads = np.interp(np.linspace(0, pace[-1], count), pace, s)
+    if np.diff(pads).max() > widest + 1e-9 or np.diff(pads).min() < least - 1e-9:
+        pads = np.linspace(first, last, count)
     for i in range(1, count - 1):
-        pads[i] = _clear_place(p.member, even[i], ground, build, even[i - 1] + least, even[i + 1] - least)
-    pads.sort()
+        low = max(pads[i - 1] + least, pads[i + 1] - widest)
+        high = min(pads[i + 1] - least, pads[i - 1] + widest)
+        pads[i] = _clear_place(p.member, float(pads[i]), ground, build, float(low), float(high))
     return replace(p, pads=pads)
 
 
@@ -349,13 +362,13 @@ def _ends(p: Piece, build: Build, ground: Ground) -> tuple[float, float]:
 def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, high: float) -> float:
     """The place nearest `s` within low..high where the smallest pad fits, clear of outlets and valleys.
 
-    Where no place has all of that, fitting comes before clearing the outlet; `s` itself where nothing fits.
+    Where no place has all of that, keeping off an outlet comes first, then fitting on the roof, then distance.
     """
     if high < low:
         return s
     places = np.unique(np.r_[s, np.linspace(low, high, max(2, round((high - low) * 4) + 1))])
     xy = m.line.at(places)
-    fits = _fits(xy, np.tile(_along(m), (len(places), 1)), build, ground)[:, 0]
+    along = np.tile(_along(m), (len(places), 1))
     ok = np.ones(len(places))
     if len(ground.outlets):
         away = np.hypot(*(xy[:, None] - ground.outlets[None]).transpose(2, 0, 1)).min(axis=1)
@@ -363,11 +376,11 @@ def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, 
     half = max(build.supports.pad_sizes[0]) / 2
     for valley in ground.valleys:
         ok = np.minimum(ok, shapely.distance(shapely.points(xy), valley) / (half + clearances.VALLEY))
-    if not fits.any():
-        return s
-    ok = np.where(fits, ok, -1)
-    clear = places[ok >= min(1.0, float(ok.max()))]
-    return float(clear[np.argmin(np.abs(clear - s))])
+    smallest = _by_area(build)[:1]
+    ok += 2.0 * _fits(xy, along, smallest, ground)[:, 0]
+    ok += 4.0 * ~_on_outlet(_pad_boxes(xy, along, smallest[0]), ground)
+    best = places[ok >= min(7.0, float(ok.max())) - 1e-9]
+    return float(best[np.argmin(np.abs(best - s))])
 
 
 def _pad_boxes(at: Array, along: Array, size: tuple[float, float]) -> NDArray[np.object_]:
@@ -384,19 +397,25 @@ def _by_area(build: Build) -> list[tuple[float, float]]:
     return sorted(build.supports.pad_sizes, key=lambda v: v[0] * v[1])
 
 
-def _fits(at: Array, along: Array, build: Build, ground: Ground, room: Array | float = math.inf) -> NDArray[np.bool_]:
-    """Whether each pad size, smallest first, fits on free roof off the outlets at each place: (n, sizes).
+def _on_outlet(boxes: NDArray[np.object_], ground: Ground) -> NDArray[np.bool_]:
+    """Whether each pad outline covers an outlet, (n,)."""
+    on = np.zeros(len(boxes), bool)
+    for x, y in ground.outlets:
+        on |= shapely.intersects_xy(boxes, x, y)
+    return on
+
+
+def _fits(at: Array, along: Array, sizes: Sequence[tuple[float, float]], ground: Ground,
+          room: Array | float = math.inf) -> NDArray[np.bool_]:
+    """Whether each of the pad sizes fits on free roof off the outlets at each place: (n, sizes).
 
     `room` is how far the next pad of the same member stands [in].
     """
     shapely.prepare(ground.inside)
     fits = []
-    for size in _by_area(build):
+    for size in sizes:
         boxes = _pad_boxes(at, along, size)
-        ok = shapely.covers(ground.inside, boxes) & (size[0] <= np.asarray(room))
-        for outlet in ground.outlets:
-            ok &= ~shapely.intersects_xy(boxes, *outlet)
-        fits.append(ok)
+        fits.append(shapely.covers(ground.inside, boxes) & (size[0] <= np.asarray(room)) & ~_on_outlet(boxes, ground))
     return np.stack(fits, axis=1)
 
 
@@ -439,7 +458,7 @@ def _bearing_use(pieces: Sequence[Piece], solution: Solution, build: Build, grou
     loads = np.array([total[(p.member.id, round(float(s), 6))] for p in pieces for s in p.pads])
     areas = np.array([a * b for a, b in _by_area(build)])
     room = np.concatenate([_room_between(p.pads) for p in pieces])
-    largest = np.max(np.where(_fits(at, along, build, ground, room), areas, areas[0]), axis=1)
+    largest = np.max(np.where(_fits(at, along, _by_area(build), ground, room), areas, areas[0]), axis=1)
     use = _area_needed(loads[:, 1], loads[:, 2], _pressure_limits(ground)) / largest
     return list(np.split(use, np.cumsum([len(p.pads) for p in pieces])[:-1]))
 
@@ -473,7 +492,7 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
         row = np.array([i for i, k in enumerate(keys) if k[0] == m])
         row = row[np.argsort([keys[i][1] for i in row])]
         room[row] = _room_between(np.array([keys[i][1] for i in row]))
-    fits = _fits(at, along, build, ground, room)
+    fits = _fits(at, along, _by_area(build), ground, room)
     fits[~fits.any(axis=1), 0] = True  # where none fits the smallest is taken, and told
     enough = fits & (areas >= _area_needed(loads[:, 1], loads[:, 2], _pressure_limits(ground))[:, None] - 1e-9)
     largest = fits.shape[1] - 1 - np.argmax(fits[:, ::-1], axis=1)

@@ -15,7 +15,7 @@ from framing.engine.documents import Build
 from framing.engine.members import Member, kinks
 from framing.engine.plane import Plane
 from framing.engine.roof import Roof, design_rows
-from framing.engine.supports import Support, shim_sums
+from framing.engine.supports import Support, nearest_sum, shim_sums
 
 Array = NDArray[np.float64]
 
@@ -41,12 +41,10 @@ def vary(build: Build, plane: Plane, roof: Roof, members: Sequence[Member], supp
     if supports:
         at = np.array([s.at for s in supports])
         wanted = np.array([s.shim + s.residual for s in supports]) + moved(at)
-        made = shim_sums(build.supports.shim_sizes, build.supports.shim_most)
-        sums = np.array(sorted(made))
-        nearest = np.abs(wanted[..., None] - sums).argmin(axis=-1)
-        for size in build.supports.shim_sizes:
-            each = np.array([made[float(v)].count(size) for v in sums])
-            shims[f"{size:g}"] = _percentiles(each[nearest].sum(axis=1))
+        sums, made = shim_sums(tuple(build.supports.shim_sizes), build.supports.shim_most)
+        nearest = nearest_sum(sums, wanted)
+        for j, size in enumerate(build.supports.shim_sizes):
+            shims[f"{size:g}"] = _percentiles(made[nearest, j].sum(axis=1))
     places = [(m, kinks(m.line, roof)) for m in members]
     gaps = np.concatenate([
         plane.height(m.line.at(s)) - build.decking.thickness - build.joists.tape_thickness - m.depth(s)
