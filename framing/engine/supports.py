@@ -48,6 +48,7 @@ Array = NDArray[np.float64]
 PAD_ROLES = ("edge", "joist")  # rims and blocking hang on these
 END_PAD = 3.0  # an end pad's centre stands this near the end where the pads at hand let it [in]
 LONGEST_OVERHANG = 8.0  # an end pad stands no further in than this to make room for an outlet or another pad [in]
+OFF_AN_OUTLET = 12.0  # ... or than this, to come off an outlet altogether [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
 WORTH_A_PAD = 0.4  # a further pad stays where it takes this part of its even share off the worst use
@@ -257,9 +258,9 @@ def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, lo
             if best_use[k] <= 1 + 1e-9 or since[k] >= 3:
                 continue
             few = int((pressed[i] > 1 + 1e-9).sum()) <= len(now[k].pads) / 3
+            have = len(now[k].pads)
             trial = (_insert(now[k], int(np.argmax(pressed[i])), build, ground) if strong[i] <= 1 + 1e-9 and few
-                     else _place(pieces[k], len(now[k].pads) + _short_of(len(now[k].pads), float(use[i])), build, ground,
-                                 widest))
+                     else _place(pieces[k], have + _short_of(have, float(use[i])), build, ground, widest))
             if len(trial.pads) > len(now[k].pads):
                 now[k] = trial
                 grown.add(now[k].member.id)
@@ -351,12 +352,24 @@ def _ends(p: Piece, build: Build, ground: Ground) -> tuple[float, float]:
     half = min(half, (p.end - p.start) / 4)
     free_a, free_b = p.start < 1e-6, p.end > p.member.line.length - 1e-6
     first, last = (p.start + half if free_a else p.start), (p.end - half if free_b else p.end)
-    reach = max(half, min(LONGEST_OVERHANG, (p.end - p.start) / 4))
+    quarter = (p.end - p.start) / 4
     if free_a:
-        first = _clear_place(p.member, first, ground, build, first, p.start + reach)
+        first = _clear_end(p.member, first, 1, ground, build, quarter)
     if free_b:
-        last = _clear_place(p.member, last, ground, build, p.end - reach, last)
+        last = _clear_end(p.member, last, -1, ground, build, quarter)
     return first, last
+
+
+def _clear_end(m: Member, s: float, inward: int, ground: Ground, build: Build, quarter: float) -> float:
+    """The place of an end pad: shifted inward as far as it must, further only to come off an outlet [in]."""
+    place = s
+    for reach in (LONGEST_OVERHANG, OFF_AN_OUTLET):
+        far = s + inward * max(0.0, min(reach, quarter) - END_PAD)
+        place = _clear_place(m, s, ground, build, min(s, far), max(s, far))
+        box = _pad_boxes(m.line.at(np.array([place])), _along(m)[None], _by_area(build)[0])
+        if not _on_outlet(box, ground)[0]:
+            break
+    return place
 
 
 def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, high: float) -> float:
