@@ -69,7 +69,7 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     """
     net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
     members = [shapely.transform(_over_rims(n), lambda xy: turned(xy, -direction)) for n in lines
-               if abs(math.sin(math.radians(_bearing(n) - direction))) > CROSSES]
+               if n.role in ("joist", "edge") and abs(math.sin(math.radians(_bearing(n) - direction))) > CROSSES]
     width, pitch = build.decking.width, build.decking.width + build.decking.gap
     x0, low, x1, high = net.bounds
     start, narrowest = _start(net, width, build.decking.gap)
@@ -112,9 +112,7 @@ def _bearing(line: Line) -> float:
 
 
 def _over_rims(line: Line) -> LineString:
-    """Where a board end is carried by a member: a joist's seat runs on over the rim that it butts against."""
-    if line.role not in ("joist", "edge"):
-        return line.shape
+    """Where a board end is carried by a joist or edge joist: the seat runs on over the rim that it butts against."""
     return LineString(line.at(np.array([-STICK, line.length + STICK])))
 
 

@@ -87,6 +87,14 @@ CODES: dict[str, Code] = {
     "breakline-not-straight": Code(
         "The {kind} through {where} is {off} in off a straight line; it was taken as straight.", "computed", "surveyor",
     ),
+    "breakline-short": Code(
+        "The {kind} through {where} has no two points {limit:g} in apart: it gives no line and was left out.",
+        "computed", "surveyor",
+    ),
+    "breakline-twice": Code(
+        "The {kind} near {where} lies along one given before, within {limit:g} in: it was left out.",
+        "computed", "surveyor",
+    ),
     "breakline-kind": Code(
         "The {kind} near {where} bends as a {other} does, by {value:.2f} in over a foot each side.",
         "computed", "surveyor",

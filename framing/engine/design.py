@@ -268,7 +268,8 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
                      where="access", have=length.write(reach or 0.0),
                      need=length.write(min(build.joists.stock_lengths)))
         return layout, Frame((), (), 0.0, 0.0, (stop,))
-    members, checks = saw_members(layout.lines, build, plane, roof, longest)
+    ground = find_ground(survey, adjusted, roof, deck)
+    members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
     ids = {m.id for m in members}
     carrying = [m for m in members if m.role in ("joist", "edge")]
     if checks or not any(m.role == "joist" for m in carrying):
@@ -280,7 +281,7 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
                             build.decking.gap)
     plf = {m.id: _plf(build, m) for m in members}
     load = design_loads(build, members, deck, weight.psf, plf)
-    framed = support(members, layout, build, plane, find_ground(survey, adjusted, roof, deck), load, deck.net_sqft)
+    framed = support(members, layout, build, plane, ground, load, deck.net_sqft)
     known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
                                            source=weight.source)]
     return layout, replace(framed, checks=(*checks, *known, *framed.checks))

@@ -23,10 +23,12 @@ from framing.engine.documents import Build
 from framing.engine.layout import Line
 from framing.engine.plane import LEAST_DEPTH, Plane, least_gap, most_gap
 from framing.engine.roof import Roof
+from framing.reference import clearances
 from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
 
+LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
 
 
@@ -161,8 +163,8 @@ def _nearest(c: Corridor, corners: Array, target: float) -> Array | None:
 
 
 def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
-                longest: float) -> tuple[list[Member], list[Check]]:
-    """Every line as a sawn member: profile, stick and splices.
+                longest: float, outlets: Array) -> tuple[list[Member], list[Check]]:
+    """Every line as a sawn member: profile, stick and splices; `outlets` (n, 2) are kept clear of splices [in].
 
     A member that fits no corridor (the height between least depth and most gap leaves none, or no stick at hand
     is deep enough) is a `stop` and is left out.
@@ -184,7 +186,7 @@ def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
             continue
         size = next(k for k in offered if DRESSED[k][1] >= profile[:, 1].max() - 1e-6)
         members.append(Member(line, size, profile))
-    spliced = _splice(members, roof, build, longest)
+    spliced = _splice(members, roof, build, longest, outlets)
     return spliced, _unfit(unfit, build, deepest)
 
 
@@ -214,8 +216,11 @@ def _unfit(unfit: Sequence[tuple[Line, Corridor]], build: Build, deepest: float)
                   short=f"{-low:.2f}")]
 
 
-def _splice(members: Sequence[Member], roof: Roof, build: Build, longest: float) -> list[Member]:
-    """Members longer than the longest piece, cut into pieces: at a ridge where it serves, else where sticks serve."""
+def _splice(members: Sequence[Member], roof: Roof, build: Build, longest: float, outlets: Array) -> list[Member]:
+    """Members longer than the longest piece, cut into pieces: at a ridge where it serves, else where sticks serve.
+
+    A splice stands on a pad, so it keeps off outlets and valleys as pads do.
+    """
     sticks = sorted(v for v in build.joists.stock_lengths if v - build.saw.trim <= longest + NEAR)
     ends = {m.id: m.line for m in members if m.role in ("joist", "edge")}
     done = []
@@ -226,10 +231,40 @@ def _splice(members: Sequence[Member], roof: Roof, build: Build, longest: float)
             places = _joist_ends(m.line, list(ends.values()))
             done.append(replace(m, splices=_pick(m.line.length, longest, places)))
         else:
-            run, inner = m.line.length, [float(s) for s in kinks(m.line, roof)[1:-1]]
-            done.append(replace(m, splices=_pick(run, longest, inner) if _serves(run, longest, inner)
-                                else _by_sticks(run, longest, [v - build.saw.trim for v in sticks])))
+            run, ridges = m.line.length, _over(m.line, roof, "ridge")
+            cuts = (_pick(run, longest, ridges) if _serves(run, longest, ridges)
+                    else _by_sticks(run, longest, [v - build.saw.trim for v in sticks]))
+            done.append(replace(m, splices=_kept_off(m.line, cuts, longest, roof, build, outlets)))
     return done
+
+
+def _over(line: Line, roof: Roof, kind: str) -> list[float]:
+    """Where a member passes over break lines of a kind, s from end A (n,) [in]."""
+    cuts = [line.shape.intersection(b.line) for b in roof.breaks if b.kind == kind]
+    return sorted(float(line.shape.project(c)) for c in cuts if c.geom_type == "Point")
+
+
+def _kept_off(line: Line, cuts: Sequence[float], longest: float, roof: Roof, build: Build,
+              outlets: Array) -> tuple[float, ...]:
+    """The cuts, each moved to the nearest place clear of outlets and valleys that leaves no piece too long."""
+    valleys = [b.line for b in roof.breaks if b.kind == "valley"]
+    if not (len(outlets) or valleys):
+        return tuple(cuts)
+    off_valley = max(max(size) for size in build.supports.pad_sizes) / 2 + clearances.VALLEY
+    moved = list(cuts)
+    for i in range(len(moved)):
+        before, after = (moved[i - 1] if i else 0.0), (moved[i + 1] if i + 1 < len(moved) else line.length)
+        low, high = max(before + LEAST_PIECE, after - longest), min(after - LEAST_PIECE, before + longest)
+        s = np.append(np.arange(low, high + 0.01, 0.5), moved[i])
+        xy = line.at(s)
+        clear = np.ones(len(s), bool)
+        if len(outlets):
+            clear &= np.hypot(*(xy[:, None] - outlets[None]).transpose(2, 0, 1)).min(axis=1) >= clearances.OUTLET
+        for valley in valleys:
+            clear &= shapely.distance(shapely.points(xy), valley) >= off_valley
+        if clear.any():
+            moved[i] = float(s[clear][np.argmin(np.abs(s[clear] - moved[i]))])
+    return tuple(moved)
 
 
 def _joist_ends(rim: Line, others: Sequence[Line]) -> list[float]:

@@ -29,6 +29,7 @@ FITTED = ("roof", "ridge", "valley", "paver", "ballast", "old-deck")  # readings
 ANOMALY_LEAST = 3 / 32  # an offset worth telling the crew about [in] (documents.md, deck-framing/1)
 ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
 AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
+SAME_LINE = 12.0  # ends this near meet, lines this near are one [in]
 STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
 FOLD_SPREAD = 12.0  # readings this far from a fold, two on either side, before it is believed [in]
 STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was not fixed by its readings [in/ft]
@@ -168,10 +169,10 @@ def fit_roof(survey: Survey, adjusted: Adjustment) -> Roof:
     z = np.array([r.z for r in readings])
     checks: list[Check] = []
 
-    if survey.breaklines:
-        breaks = [b for b in (_given_break(survey, adjusted, i, outline, checks)
-                              for i in range(len(survey.breaklines))) if b is not None]
-        breaks = _meet(breaks, outline)
+    given = [b for b in (_given_break(survey, adjusted, i, outline, checks)
+                         for i in range(len(survey.breaklines))) if b is not None]
+    if given:
+        breaks = _meet(_once(given, checks), outline)
     else:
         breaks = find_fold(xy, z, outline, survey.level_sigma)
         if breaks:
@@ -185,7 +186,9 @@ def _given_break(survey: Survey, adjusted: Adjustment, i: int, outline: Polygon,
     """Break line `i` of the survey as one straight line through its points."""
     given = survey.breaklines[i]
     points = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in given.points if p in adjusted.points])
-    if len(points) < 2 or np.ptp(points, axis=0).max() < 1:
+    if len(points) < 2 or np.ptp(points, axis=0).max() < SAME_LINE:
+        checks.append(check("breakline-short", "caution", value=0.0, limit=SAME_LINE, where="-".join(given.points),
+                            kind=given.kind))
         return None
     middle = points.mean(axis=0)
     along = np.linalg.svd(points - middle)[2][0]
@@ -197,20 +200,47 @@ def _given_break(survey: Survey, adjusted: Adjustment, i: int, outline: Polygon,
     return Break(given.kind, LineString([middle + s.min() * along, middle + s.max() * along]))
 
 
-def _meet(breaks: list[Break], outline: Polygon) -> list[Break]:
-    """Break lines run on to the walls, or to the break line that they end at.
+def _once(breaks: list[Break], checks: list[Check]) -> list[Break]:
+    """The break lines, each once: one that lies along another is left out, and told."""
+    kept: list[Break] = []
+    for b in breaks:
+        twin = next((k for k in kept if all(_carried(k.line, 1e5).distance(Point(end)) < SAME_LINE
+                                            for end in b.line.coords) and k.line.distance(b.line) < SAME_LINE
+                     and not _end_to_end(k.line, b.line)), None)
+        if twin is None:
+            kept.append(b)
+        else:
+            checks.append(check("breakline-twice", "caution", value=twin.line.distance(b.line), limit=SAME_LINE,
+                                where=_where(b.line), kind=b.kind))
+    return kept
 
-    An end that lies within 12 in of another break line stops there (a hip or a valley that meets a ridge);
-    any other end is carried on to the walls.
+
+def _end_to_end(one: LineString, other: LineString) -> bool:
+    """Whether two lines in one direction meet at an end only, as opposite hips do at a peak."""
+    u = np.array(one.coords[-1]) - np.array(one.coords[0])
+    (a, b), (c, d) = (sorted(float(np.array(p) @ u) for p in (v.coords[0], v.coords[-1])) for v in (one, other))
+    return min(b, d) - max(a, c) < SAME_LINE * float(np.hypot(*u))
+
+
+def _meet(breaks: list[Break], outline: Polygon) -> list[Break]:
+    """Break lines run on to the walls, or to the place where they meet others.
+
+    Ends within 12 in of each other meet in their middle (hips at a peak); an end as near to another line's run stops
+    on it (a valley at a ridge); any other end is carried on to the walls.
     """
     reach = 2 * math.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))
+    ends = np.array([[b.line.coords[0], b.line.coords[-1]] for b in breaks]).reshape(-1, 2, 2)
     met = []
     for i, b in enumerate(breaks):
-        ends = np.array(b.line.coords)
-        along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+        along = (ends[i, 1] - ends[i, 0]) / np.hypot(*(ends[i, 1] - ends[i, 0]))
         new = []
-        for end, out in ((ends[0], -along), (ends[1], along)):
-            stop = next((o.line for j, o in enumerate(breaks) if j != i and o.line.distance(Point(end)) < 12), None)
+        for end, out in ((ends[i, 0], -along), (ends[i, 1], along)):
+            others = np.delete(ends, i, axis=0).reshape(-1, 2)
+            near = others[np.hypot(*(others - end).T) < SAME_LINE]
+            if len(near):
+                new.append(np.vstack([near, end]).mean(axis=0))
+                continue
+            stop = next((o.line for o in breaks if o is not b and o.line.distance(Point(end)) < SAME_LINE), None)
             if stop is None:
                 new.append(end + reach * out)
                 continue

@@ -283,6 +283,8 @@ def _insert(p: Piece, hard: int, build: Build, ground: Ground) -> Piece:
         return p
     low, high = p.pads[i] + least, p.pads[i + 1] - least
     new = _clear_place(p.member, float(p.pads[i] + spans[i] / 2), ground, build, float(low), float(high))
+    if _on_outlet(_pad_boxes(p.member.line.at(np.array([new])), _along(p.member)[None], _by_area(build)[0]), ground)[0]:
+        return p
     return replace(p, pads=np.sort(np.append(p.pads, new)))
 
 
@@ -324,6 +326,18 @@ def _least_pads(p: Piece, layout: Layout, load: Load, values: AdjustedValues, wi
 
 
 def _place(p: Piece, count: int, build: Build, ground: Ground, widest: float) -> Piece:
+    """The piece on `count` pads, or on a few more or fewer where that keeps every pad off the outlets."""
+    first = _spread(p, count, build, ground, widest)
+    for other in (0, 1, 2, 3, -1, -2):
+        trial = _spread(p, count + other, build, ground, widest) if other else first
+        boxes = _pad_boxes(p.member.line.at(trial.pads), np.tile(_along(p.member), (len(trial.pads), 1)),
+                           _by_area(build)[0])
+        if not _on_outlet(boxes, ground).any():
+            return trial
+    return first
+
+
+def _spread(p: Piece, count: int, build: Build, ground: Ground, widest: float) -> Piece:
     """The piece on `count` pads, or as many more as `widest` asks and as there is room for: ends first, then between.
 
     A joist's span grows with its depth, so pads stand closer where the piece is thin. Places that water needs are
