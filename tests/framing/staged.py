@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,30 +18,66 @@ from framing.engine.members import Member, saw_members
 from framing.engine.plane import Plane, find_plane
 from framing.engine.roof import Roof, fit_roof
 from framing.engine.structure import Load
-from framing.engine.supports import Frame, find_ground, support
+from framing.engine.supports import Frame, Ground, find_ground, support
 
 DEAD = 8.0  # taken for every deck here [psf]
 
 
 @dataclass(frozen=True)
 class Staged:
-    """What every stage up to the members hands on."""
+    """What each stage hands on, worked out when asked for; joists along `direction` in pieces up to `longest` [in]."""
 
     survey: Survey
     build: Build
-    adjusted: Adjustment
-    roof: Roof
-    deck: Deck
-    plane: Plane
-    layout: Layout
-    members: list[Member]
-    checks: list[Check]
+    direction: float = 0.0
+    longest: float = math.inf
+
+    @cached_property
+    def adjusted(self) -> Adjustment:
+        return adjust(self.survey)
+
+    @cached_property
+    def roof(self) -> Roof:
+        return fit_roof(self.survey, self.adjusted)
+
+    @cached_property
+    def deck(self) -> Deck:
+        deck, _ = lay_deck(self.survey, self.build, self.adjusted)
+        assert deck is not None
+        return deck
+
+    @cached_property
+    def plane(self) -> Plane:
+        plane = self.plane_and_checks[0]
+        assert plane is not None
+        return plane
+
+    @cached_property
+    def plane_and_checks(self) -> tuple[Plane | None, list[Check]]:
+        return find_plane(self.survey, self.build, self.adjusted, self.deck.outline)
+
+    @cached_property
+    def layout(self) -> Layout:
+        door = np.mean([[self.adjusted.points[p].x, self.adjusted.points[p].y] for p in self.plane.door.points], axis=0)
+        return lay_members(self.build, self.deck, self.direction, roof=self.roof.outline,
+                           anchor=(float(door[0]), float(door[1])))
+
+    @cached_property
+    def ground(self) -> Ground:
+        return find_ground(self.survey, self.adjusted, self.roof, self.deck)
+
+    @cached_property
+    def sawn(self) -> tuple[list[Member], list[Check]]:
+        return saw_members(self.layout.lines, self.build, self.plane, self.roof, self.longest, self.ground.outlets)
+
+    @property
+    def members(self) -> list[Member]:
+        return self.sawn[0]
 
     def frame(self, live: float | None = None) -> Frame:
         """The members on their pads under `live` [psf], or the build's own."""
-        ground = find_ground(self.survey, self.adjusted, self.roof, self.deck)
         load = Load(DEAD, self.build.loads.live if live is None else live)
-        return support(self.members, self.layout, self.build, self.plane, ground, load, self.deck.net_sqft)
+        return support(self.members, self.layout, self.build, self.plane, self.ground, load, self.deck.net_sqft)
 
 
 def fitted(survey: Mapping[str, Any]) -> Roof:
@@ -51,15 +88,5 @@ def fitted(survey: Mapping[str, Any]) -> Roof:
 
 def stages(survey: Mapping[str, Any], build: Mapping[str, Any], direction: float = 0.0,
            longest: float = math.inf) -> Staged:
-    """Every stage up to the members, with joists along `direction` [degrees] in pieces up to `longest` [in]."""
-    s, b = parse_survey(survey), parse_build(build)
-    adjusted = adjust(s)
-    roof = fit_roof(s, adjusted)
-    deck, _ = lay_deck(s, b, adjusted)
-    assert deck is not None
-    plane, _ = find_plane(s, b, adjusted, deck.outline)
-    assert plane is not None
-    door = np.mean([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points], axis=0)
-    layout = lay_members(b, deck, direction, roof=roof.outline, anchor=(float(door[0]), float(door[1])))
-    members, checks = saw_members(layout.lines, b, plane, roof, longest)
-    return Staged(s, b, adjusted, roof, deck, plane, layout, members, checks)
+    """The stages on a survey and a build document."""
+    return Staged(parse_survey(survey), parse_build(build), direction, longest)
