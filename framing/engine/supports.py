@@ -366,19 +366,18 @@ def _ends(p: Piece, build: Build, ground: Ground) -> tuple[float, float]:
     half = min(half, (p.end - p.start) / 4)
     free_a, free_b = p.start < 1e-6, p.end > p.member.line.length - 1e-6
     first, last = (p.start + half if free_a else p.start), (p.end - half if free_b else p.end)
-    quarter = (p.end - p.start) / 4
     if free_a:
-        first = _clear_end(p.member, first, 1, ground, build, quarter)
+        first = _clear_end(p.member, first, 1, ground, build, p.end - p.start)
     if free_b:
-        last = _clear_end(p.member, last, -1, ground, build, quarter)
+        last = _clear_end(p.member, last, -1, ground, build, p.end - p.start)
     return first, last
 
 
-def _clear_end(m: Member, s: float, inward: int, ground: Ground, build: Build, quarter: float) -> float:
+def _clear_end(m: Member, s: float, inward: int, ground: Ground, build: Build, run: float) -> float:
     """The place of an end pad: shifted inward as far as it must, further only to come off an outlet [in]."""
     place = s
-    for reach in (LONGEST_OVERHANG, OFF_AN_OUTLET):
-        far = s + inward * max(0.0, min(reach, quarter) - END_PAD)
+    for reach in (min(LONGEST_OVERHANG, run / 4), min(OFF_AN_OUTLET, run / 3)):
+        far = s + inward * max(0.0, reach - END_PAD)
         place = _clear_place(m, s, ground, build, min(s, far), max(s, far))
         box = _pad_boxes(m.line.at(np.array([place])), _along(m)[None], _by_area(build)[0])
         if not _on_outlet(box, ground)[0]:
@@ -575,11 +574,12 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
         found.append(check("pad-at-wall", "caution", value=len(walled), limit=0.0, unit="EA", where=walled[0].member,
                            count=len(walled)))
     tree = STRtree(boxes)
-    i, j = tree.query(boxes, predicate="overlaps")
-    if (i < j).any():
-        k = int(np.flatnonzero(i < j)[0])
-        found.append(check("pads-meet", "caution", value=int((i < j).sum()), limit=0.0, unit="EA",
-                           where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=int((i < j).sum())))
+    i, j = tree.query(boxes, predicate="intersects")
+    over = np.array([boxes[a].intersection(boxes[b]).area > 0.01 for a, b in zip(i, j, strict=True)]) & (i < j)
+    if over.any():
+        k, count = int(np.argmax(over)), int(over.sum())
+        found.append(check("pads-meet", "caution", value=count, limit=0.0, unit="EA",
+                           where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=count))
     return found
 
 
