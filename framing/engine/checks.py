@@ -84,6 +84,10 @@ CODES: dict[str, Code] = {
         "No break line was given; the readings show one {kind}, near {at}. Confirm it on the roof.",
         "computed", "surveyor",
     ),
+    "breakline-not-placed": Code(
+        "The readings show a {kind}, but not where it runs: on one side of it they reach only {value:.0f} in across, "
+        "{limit:.0f} in needed. Give it as a break line by 2 points read on it.", "computed", "surveyor",
+    ),
     "breakline-not-straight": Code(
         "The {kind} through {where} is {off} in off a straight line; it was taken as straight.", "computed", "surveyor",
     ),

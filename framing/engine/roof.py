@@ -31,7 +31,7 @@ ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
 AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
 SAME_LINE = 12.0  # ends this near meet, lines this near are one [in]
 STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
-FOLD_SPREAD = 12.0  # readings this far from a fold, two on either side, before it is believed [in]
+FOLD_SPREAD = 12.0  # readings this far from a fold and this far apart across it, on either side, to place it [in]
 STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was not fixed by its readings [in/ft]
 HUBER_ROUNDS = 8
 FITS_WITHIN = 1.5  # readings whose residuals stay within this many standard errors (rms) lie in one plane
@@ -174,10 +174,14 @@ def fit_roof(survey: Survey, adjusted: Adjustment) -> Roof:
     if given:
         breaks = _meet(_once(given, checks), outline)
     else:
-        breaks = find_fold(xy, z, outline, survey.level_sigma)
-        if breaks:
-            checks.append(check("breakline-found", "caution", value=len(breaks), unit="EA", where="roof",
-                                kind=breaks[0].kind, at=_where(breaks[0].line)))
+        fold, reach = find_fold(xy, z, outline, survey.level_sigma)
+        breaks = [fold] if fold else []
+        if fold:
+            words: dict[str, Any] = {"where": _where(fold.line), "kind": fold.kind, "at": _where(fold.line)}
+            if reach < FOLD_SPREAD:
+                checks.append(check("breakline-not-placed", "stop", value=reach, limit=FOLD_SPREAD, **words))
+                return Roof(outline, (), (), checks=tuple(checks))
+            checks.append(check("breakline-found", "caution", value=reach, limit=FOLD_SPREAD, **words))
     return _fit(outline, breaks, readings, xy, z, survey.level_sigma, checks)
 
 
@@ -365,7 +369,12 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
         Facet(p, float(plane[0]), float(plane[1]), float(plane[2]), _rms(fit.residual[use & (facet == k)]))
         for k, (p, plane) in enumerate(zip(polygons, planes, strict=True))
     )
-    covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
+    cofactor = fit.cofactor
+    if any(not b.given for b in breaks):
+        # a fold that was found moves with the readings: its planes are as sure as two that need not meet
+        apart = _least_squares(rows, z, np.eye(3 * n), use)
+        cofactor = cofactor if apart.free else apart.cofactor
+    covariance = sigma**2 * cofactor / np.outer(scale, scale)
     suspected = [(readings[i].point, float(offset[i])) for i in lone]
     checks += _roof_checks(facets, breaks, anomalies, suspected, _rms(fit.residual[use]), sigma)
     suspects = tuple((readings[i].point,) for i in lone)
@@ -478,8 +487,11 @@ def _without_wild(xy: Array, z: Array, sigma: float) -> NDArray[np.bool_]:
     return np.ones(len(z), bool)
 
 
-def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break]:
+def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> tuple[Break | None, float]:
     """One straight fold, where the readings show beyond doubt that the roof is not one plane.
+
+    With it, how far the readings on its poorer side reach across it [in]: a single row of readings on a side says
+    that there is a fold, but not where.
 
     Every direction and place of a line across the roof is tried: the hinge plane max(0, distance beyond the line)
     is added to the one-plane fit and the line with the least sum of squares is kept. It is taken when it lowers
@@ -487,7 +499,7 @@ def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break
     about 3 on a flat roof) and leaves at least two readings on both sides.
     """
     if len(z) < 7:
-        return []
+        return None, 0.0
     use = _without_wild(xy, z, sigma)
     xy, z = xy[use], z[use]
     plane = np.c_[np.ones(len(z)), xy]
@@ -514,16 +526,17 @@ def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> list[Break
         total = sums(turn, away0)
         best = int(np.argmin(total))
         if not np.isfinite(total[best]):
-            return []
+            return None, 0.0
         t, o = turn[best], away[best]
         span = np.linspace(-1, 1, 21) * spread
         turn, away = (v.ravel() for v in np.meshgrid(t + span * math.radians(2), o + span * step))
     away0 = o + math.cos(t) * centre[0] + math.sin(t) * centre[1]
     if flat - float(total[best]) < 30 * sigma**2 or flat < 2 * float(total[best]):
-        return []
+        return None, 0.0
     n, u = np.array([math.cos(t), math.sin(t)]), np.array([-math.sin(t), math.cos(t)])
     line = LineString([n * away0 - 1e4 * u, n * away0 + 1e4 * u]).intersection(outline)
     line = max(getattr(line, "geoms", [line]), key=lambda g: g.length)
-    hinge = np.c_[plane, np.maximum(xy @ n - away0, 0)]
-    bend = float(np.linalg.lstsq(hinge, z, rcond=None)[0][3])
-    return [Break("ridge" if bend < 0 else "valley", line, given=False)] if line.length > 1 else []
+    distance = xy @ n - away0
+    bend = float(np.linalg.lstsq(np.c_[plane, np.maximum(distance, 0)], z, rcond=None)[0][3])
+    reach = min(float(np.ptp(distance[side])) for side in (distance > 0, distance <= 0))
+    return (Break("ridge" if bend < 0 else "valley", line, given=False) if line.length > 1 else None), reach
