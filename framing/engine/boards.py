@@ -25,6 +25,7 @@ from framing.engine.roof import ring
 Array = NDArray[np.float64]
 
 LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice [in]; common practice
+SHORTEST_PIECE = 12.0  # no joint nearer the end of a run, where sticks are long enough [in]
 SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
 CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
 JOINT_APART = 2  # joints of neighbouring rows keep this many joists apart where they can
@@ -65,7 +66,7 @@ def turned(xy: Array, degrees: float) -> Array:
 def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float, longest: float) -> Decking:
     """Boards along `direction` [degrees] over the members; none longer than `longest` [in].
 
-    A run that no joist divides within reach is left in one piece: the cutting plan then says that it is too long.
+    A bay between joists that no stick spans is left in one piece: the cutting plan then says that it is too long.
     """
     net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
     members = [shapely.transform(_over_rims(n), lambda xy: turned(xy, -direction)) for n in lines
@@ -158,7 +159,8 @@ def _joints(a: float, b: float, longest: float, joists: Array, before: Sequence[
     """Butt joints of one run from a to b, over joists: fewest pieces, clear of the row before's, least wood bought."""
     if b - a <= longest + 1e-6:
         return []
-    inside = joists[(joists > a + 12) & (joists < b - 12)]
+    short = min(SHORTEST_PIECE, longest / 2)
+    inside = joists[(joists > a + short) & (joists < b - short)]
     spacing = float(np.median(np.diff(joists))) if len(joists) > 1 else 0.0
     places = np.r_[a, inside, b]
     cost = np.full(len(places), np.inf)
@@ -167,12 +169,11 @@ def _joints(a: float, b: float, longest: float, joists: Array, before: Sequence[
     near = np.array([any(abs(p - q) < JOINT_APART * spacing + 1 for q in before) for p in places])
     for j in range(1, len(places)):
         run = places[j] - places[:j]
-        bought = np.array([next((s for s in sticks if s >= r - 1e-6), np.inf) for r in run])
-        step = cost[:j] + np.where(run <= longest + 1e-6, 1000 + bought, np.inf) + (500 if near[j] else 0)
+        bought = np.array([next((s for s in sticks if s >= r - 1e-6), sticks[-1]) for r in run])
+        # a bay wider than any stick is taken only where nothing else is left; the cutting plan then names it
+        step = cost[:j] + np.where(run <= longest + 1e-6, 1000 + bought, 1e6 * run) + (500 if near[j] else 0)
         came[j] = int(np.argmin(step))
         cost[j] = step[came[j]]
-    if not np.isfinite(cost[-1]):
-        return []
     joints = []
     j = int(came[-1])
     while j > 0:

@@ -200,6 +200,10 @@ CODES: dict[str, Code] = {
         "{count} pad(s) do not clear the roof's edge by 1/4 in, the first under {where}: use a narrower pad there.",
         "computed", "contractor",
     ),
+    "pad-spacing": Code(
+        "Pads stand up to {value:.1f} in apart (under {where}); {limit:.1f} in was asked, which leaves no room for the "
+        "pads at hand with {least} in between them for water.", "computed", "contractor",
+    ),
     "pads-meet": Code(
         "{count} pair(s) of pads lie over each other, the first under {where}: let one larger pad carry both.",
         "computed", "contractor",

@@ -14,7 +14,7 @@ from shapely import Point
 from framing.engine import drawings, length
 from framing.engine.adjustment import Adjustment, adjust
 from framing.engine.boards import Decking, lay_boards
-from framing.engine.checks import Check, check
+from framing.engine.checks import Change, Check, check
 from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, plan
 from framing.engine.documents import (
     Build,
@@ -249,10 +249,18 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     try:
         plans = _cut(survey, build, framing, decking)
     except PieceTooLong as error:
-        checks.append(check("stick-too-short", "stop", value=error.longest, limit=error.piece.length,
-                            where=error.piece.owner, have=length.write(error.longest),
-                            need=length.write(error.piece.length)))
+        checks.append(_too_short(survey, error))
     return _Built(layout, board, framing, decking, plans, tuple(checks))
+
+
+def _too_short(survey: Survey, error: PieceTooLong) -> Check:
+    """The stop for a piece that no stick gives, with the stick that would, where it reaches the roof."""
+    kind = "decking" if error.piece.kind == "board" else "joists"
+    stick = 24.0 * math.ceil(error.needed / 24)  # sold by the even foot
+    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
+    offers = [Change(f"{kind}.stock_lengths", f"up to {error.longest:g}", stick)] if stick <= reach else []
+    return check("stick-too-short", "stop", value=error.longest, limit=error.needed, where=error.piece.owner,
+                 clears=offers, have=length.write(error.longest), need=length.write(error.needed))
 
 
 def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane,

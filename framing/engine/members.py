@@ -28,6 +28,7 @@ from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
 
+CORNER_PLACES = 16  # a corner between two kinks is tried at each of so many shares of the way
 LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
 
@@ -121,8 +122,8 @@ def kinks(line: Line, roof: Roof) -> Array:
 def fewest_cuts(c: Corridor, target: float) -> Array | None:
     """Profile (k, 2) with the fewest corners inside the corridor, nearest the target gap; None where none fits.
 
-    Corners are sought at the kinks and half-way between them. With corners fixed, the depths that keep to the
-    corridor and stray least from the target gap are a linear program.
+    Corners are sought at the kinks and, where that may save one, at places between them. With corners fixed, the
+    depths that keep to the corridor and stray least from the target gap are a linear program.
     """
     for corners in _corner_sets(c.s):
         depth = _nearest(c, corners, target)
@@ -134,7 +135,8 @@ def fewest_cuts(c: Corridor, target: float) -> Array | None:
 def _corner_sets(s: Array) -> Iterator[Array]:
     """Sets of corner places with both ends in each, fewest first, kinks before the places between them."""
     inner = s[1:-1]
-    between = (s[1:] + s[:-1]) / 2 if len(s) > 3 else np.array([])
+    share = np.arange(1, CORNER_PLACES)[:, None] / CORNER_PLACES
+    between = (s[:-1] + share * np.diff(s)).ravel() if len(s) > 3 else np.array([])
     for n in range(len(inner) + 1):
         yield from (np.array([s[0], *pick, s[-1]]) for pick in combinations(inner, n))
         if 0 < n < len(inner):
@@ -208,7 +210,11 @@ def _unfit(unfit: Sequence[tuple[Line, Corridor]], build: Build, deepest: float)
                       need=length.write(need), have=length.write(deepest), most=length.write(most), count=len(unfit))]
     low, line = min(((float((c.high - c.low).min()), line) for line, c in unfit), key=lambda v: v[0])
     offers = []
-    if build.joists.minimum_depth + low >= LEAST_DEPTH:
+    s = build.supports
+    if most_gap(build) < least_gap(build) - 1e-9:  # pad and shims at hand do not reach the least clear gap
+        shims = math.ceil((least_gap(build) - s.pad_thickness - s.base_thickness) * 16) / 16
+        offers.append(Change("supports.shim_most", s.shim_most, shims))
+    elif build.joists.minimum_depth + low >= LEAST_DEPTH:
         offers.append(Change("joists.minimum_depth", build.joists.minimum_depth,
                              math.floor((build.joists.minimum_depth + low) * 16) / 16))
     return [check("no-profile", "stop", value=most_gap(build) - least_gap(build),

@@ -52,6 +52,7 @@ OFF_AN_OUTLET = 12.0  # ... or than this, to come off an outlet altogether [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
 WORTH_A_PAD = 0.4  # a further pad stays where it takes this part of its even share off the worst use
+SAME_SUM = 1e-5  # [in]
 ROUNDS = 60
 
 
@@ -116,20 +117,21 @@ def shim_sums(sizes: tuple[float, ...], most: float) -> tuple[Array, NDArray[np.
 
     The second array (n, sizes) counts the shims of each size in it.
     """
-    unit = 1e-4  # whole ten-thousandths of an inch, so that sums compare exactly
-    steps = np.array([round(v / unit) for v in sizes])
-    order = np.argsort(-steps)
-    total, count = np.array([0]), np.zeros((1, len(sizes)), int)
-    seen_total, seen_count = total, count
-    while len(total):
-        more = (total[:, None] + steps[order]).ravel()
-        made = (count[:, None, :] + np.eye(len(sizes), dtype=int)[order]).reshape(-1, len(sizes))
-        fits = (more * unit <= most + unit / 2) & ~np.isin(more, seen_total)
-        total, first = np.unique(more[fits], return_index=True)
-        count = made[fits][first]
-        seen_total, seen_count = np.append(seen_total, total), np.append(seen_count, count, axis=0)
-    rising = np.argsort(seen_total)
-    return seen_count[rising] @ np.array(sizes, float), seen_count[rising]
+    thick = np.array(sizes, float)
+    one_more = np.eye(len(sizes), dtype=int)[np.argsort(-thick)]
+    count = np.zeros((1, len(sizes)), int)
+    total, kept = np.zeros(1), count
+    while len(count):
+        # one shim more on each of the last; sums nearer than a float's dust are one, the first made has the fewest
+        made = (count[:, None, :] + one_more).reshape(-1, len(sizes))
+        made = made[made @ thick <= most + SAME_SUM]
+        _, first = np.unique(np.append(total, made @ thick).round(6), return_index=True)
+        fresh = first[first >= len(total)] - len(total)
+        fresh = fresh[np.abs(total[:, None] - made[fresh] @ thick).min(axis=0) > SAME_SUM]
+        count = made[fresh]
+        total, kept = np.append(total, count @ thick), np.append(kept, count, axis=0)
+    rising = np.argsort(total)
+    return total[rising], kept[rising]
 
 
 def close_stack(gap: Array, build: Build) -> tuple[Array, list[tuple[float, ...]]]:
@@ -214,9 +216,21 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
     strong = strength(solution, beams, [MemberDesign(values[p.member.id], pad) for p in pieces])
     third = member_values(members, build, "No.3")
     weak = strength(solution, beams, [MemberDesign(third[p.member.id], pad) for p in pieces])
-    checks = [*_pad_checks(supports, {m.id: m for m in members}, build, ground),
+    checks = [*_pad_checks(supports, {m.id: m for m in members}, build, ground), *_spacing(pieces, asked),
               *_strength_checks(pieces, solution, strong, weak, build), _load_path(supports, load, net_sqft)]
     return Frame(tuple(members), tuple(supports), load.dead, load.live, tuple(checks))
+
+
+def _spacing(pieces: Sequence[Piece], asked: float | str) -> list[Check]:
+    """The spacing that the build asks for, where pads and the water between them leave no room to keep it."""
+    if asked == "auto":
+        return []
+    wide = [float(np.diff(p.pads).max()) for p in pieces]
+    k = int(np.argmax(wide))
+    if wide[k] <= float(asked) + 0.05:
+        return []
+    return [check("pad-spacing", "caution", value=wide[k], limit=float(asked), where=pieces[k].member.id,
+                  least=length.write(LEAST_BETWEEN))]
 
 
 def _shortest_pad(build: Build) -> float:
