@@ -7,7 +7,6 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from framing.engine import drawings
 from framing.engine.design import frame
 from framing.engine.drawings import Sheet, plan_svg, section_svg
 from tests.framing.fixtures import good_build, good_survey
@@ -188,4 +187,3 @@ def test_text_stays_readable_however_large_the_roof():
         sizes.append(min(float(t.get("font-size")) for t in root.iter(f"{SVG}text")) / wide)
     # 7 in of page width: 6 points are 1/84 of it
     assert all(math.isfinite(v) and v > 1 / 90 for v in sizes)
-    assert drawings.MARGIN > 0
