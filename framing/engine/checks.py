@@ -196,6 +196,10 @@ CODES: dict[str, Code] = {
         "{count} pad(s) stand within {limit:g} in of an outlet, the nearest {away} in (under {where}).",
         "common practice", "contractor",
     ),
+    "pad-in-valley": Code(
+        "{count} pad(s) stand within {limit:g} in of a valley line or on it, the first under {where}: water gathers "
+        "there; move them or lift the span over it.", "common practice", "contractor",
+    ),
     "pad-at-wall": Code(
         "{count} pad(s) do not clear the roof's edge by 1/4 in, the first under {where}: use a narrower pad there.",
         "computed", "contractor",

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon, STRtree
+from shapely import LineString, Point, Polygon, STRtree
 from shapely.ops import unary_union
 
 from framing.engine import length
@@ -463,6 +463,13 @@ def _without(ground: Ground, stood: Sequence[Support], members: Mapping[str, Mem
     """The ground with these pads' places taken."""
     if not stood:
         return ground
+    off = [(min(float(v.distance(Point(s.at))) for v in ground.valleys) - max(s.pad_size) / 2, s) for s in supports
+           if ground.valleys]
+    wet = [v for v in off if v[0] < clearances.VALLEY - 1e-6]
+    if wet:
+        away, closest = min(wet, key=lambda v: v[0])
+        found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
+                           count=len(wet)))
     boxes = [_pad_boxes(np.array([s.at]), _along(members[s.member])[None], s.pad_size)[0] for s in stood]
     return replace(ground, inside=ground.inside.difference(unary_union(boxes)))
 
@@ -582,6 +589,13 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
         away = float(np.hypot(*(ground.outlets - np.array(closest.at)).T).min())
         found.append(check("pad-near-outlet", "caution", value=away, limit=clearances.OUTLET, where=closest.member,
                            count=len(near), away=length.write(away)))
+    off = [(min(float(v.distance(Point(s.at))) for v in ground.valleys) - max(s.pad_size) / 2, s) for s in supports
+           if ground.valleys]
+    wet = [v for v in off if v[0] < clearances.VALLEY - 1e-6]
+    if wet:
+        away, closest = min(wet, key=lambda v: v[0])
+        found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
+                           count=len(wet)))
     boxes = [_pad_boxes(np.array([s.at]), _along(members[s.member])[None], s.pad_size)[0] for s in supports]
     walled = [s for s, box in zip(supports, boxes, strict=True) if not ground.inside.covers(box)]
     if walled:

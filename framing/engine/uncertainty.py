@@ -55,14 +55,10 @@ def vary(build: Build, plane: Plane, roof: Roof, members: Sequence[Member], supp
     return {
         "trials": TRIALS, "seed": SEED, "shims": shims,
         "gap_below_least": float((least < build.supports.clear_gap.least - 1e-9).mean()),
-        "quantities": {"support/shim": _total(shims)} if shims else {},
+        "quantities": {f"support/shim/{size}": spread for size, spread in shims.items() if spread["p90"] > 0},
     }
 
 
 def _percentiles(counts: Array) -> dict[str, float]:
     p10, p50, p90 = np.percentile(counts, [10, 50, 90], method="inverted_cdf")
     return {"p10": float(p10), "p50": float(p50), "p90": float(p90)}
-
-
-def _total(shims: dict[str, dict[str, float]]) -> dict[str, float]:
-    return {p: sum(v[p] for v in shims.values()) for p in ("p10", "p50", "p90")}
