@@ -463,13 +463,6 @@ def _without(ground: Ground, stood: Sequence[Support], members: Mapping[str, Mem
     """The ground with these pads' places taken."""
     if not stood:
         return ground
-    off = [(min(float(v.distance(Point(s.at))) for v in ground.valleys) - max(s.pad_size) / 2, s) for s in supports
-           if ground.valleys]
-    wet = [v for v in off if v[0] < clearances.VALLEY - 1e-6]
-    if wet:
-        away, closest = min(wet, key=lambda v: v[0])
-        found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
-                           count=len(wet)))
     boxes = [_pad_boxes(np.array([s.at]), _along(members[s.member])[None], s.pad_size)[0] for s in stood]
     return replace(ground, inside=ground.inside.difference(unary_union(boxes)))
 
