@@ -29,8 +29,11 @@ def canonical(document: Mapping[str, Any]) -> str:
 
 @transaction.atomic
 def keep_survey(job_id: int, document: Mapping[str, Any], *, by: User | None, now: datetime) -> Survey:
-    """Keep a survey as the job's next one. Raises DocumentRefused, and then nothing is kept."""
-    parse_survey(document)
+    """Keep a survey as the job's next one. Raises DocumentRefused, and then nothing is kept.
+
+    It is adjusted too: an outline that crosses itself may show only once the tapes have placed its corners.
+    """
+    adjust(parse_survey(document))
     job = Job.objects.select_for_update().get(pk=job_id)
     number = (job.surveys.aggregate(most=Max("number"))["most"] or 0) + 1
     survey = Survey.objects.create(job=job, number=number, text=canonical(document), sha256=canonical_sha256(document),

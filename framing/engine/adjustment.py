@@ -331,6 +331,7 @@ def _outline(
             "/corners", ", ".join(corners),
             "the corners in order round the roof, such as " + ", ".join(corners[k] for k in around),
             "by the tapes and positions the outline crosses itself, or two of its corners fall on one spot",
+            "roof-survey/1",
         ),))  # fmt: skip
 
     twice = float(xy[:, 0] @ np.roll(xy[:, 1], -1) - xy[:, 1] @ np.roll(xy[:, 0], -1))
@@ -350,7 +351,7 @@ def _cannot_close(survey: Survey, net: Network, rows: Iterable[int], expected: I
     figure = _listed("-".join(net.reading(row)) for row in rows)
     return DocumentRefused(tuple(
         Fault(f"/tapes/{net.place[row]}/2", f"{length.write(float(net.length[row]))} in", words,
-              f"the tapes {figure} cannot close")
+              f"the tapes {figure} cannot close", "roof-survey/1")
         for row, words in zip(rows, expected, strict=True)
     ))  # fmt: skip
 

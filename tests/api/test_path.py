@@ -121,6 +121,17 @@ def test_a_survey_with_faults_is_refused_with_every_place_and_nothing_is_kept(ap
     assert not Survey.objects.exists()
 
 
+@pytest.mark.parametrize(("change", "pointer"), [
+    ({"corners": ["A", "C", "B", "D"], "edges": []}, "/document/corners"),
+    ({"tapes": [["A", "B", "60 ft"], *SURVEY["tapes"][1:]]}, "/document/tapes/0/2"),
+])
+def test_a_survey_whose_tapes_make_no_roof_is_refused_before_it_is_kept(api, job, change, pointer):
+    answer = api.post(f"{API}/surveys", {"job": job, "document": {**SURVEY, **change}})
+    assert answer.status_code == 422, answer.content[:500]
+    assert pointer in {error["pointer"] for error in answer.json()["errors"]}
+    assert not Survey.objects.exists()
+
+
 def test_a_build_with_faults_is_refused_with_every_place_and_nothing_is_kept(api, survey):
     wrong = {**BUILD, "decking": {**BUILD["decking"], "width": "wide", "edge_gaps": {"A-Z": 1}}}
     answer = api.post(f"{API}/framings", {"survey": survey, "build": wrong})
