@@ -194,7 +194,8 @@ def changed(build, change):
     """The build with one offered change made; offers are in inches whatever the build's unit."""
     build = copy.deepcopy(build)
     here, last = at(build, change["change"])
-    here[last] = [*here[last], change["to"]] if isinstance(here[last], list) else f"{change['to']} in"
+    to = change["to"] if isinstance(change["to"], str) else f"{change['to']} in"
+    here[last] = [*here[last], to] if isinstance(here[last], list) else to
     if change["change"] == "supports.clear_gap.least":
         here["target"] = here["most"]
     return build
@@ -217,6 +218,8 @@ STOPPED = {
     "no play": (odd_survey(RECTANGLE, lambda x, y: -8),
                 odd_build(joists__minimum_depth=4.5, supports__pad_thickness=0.625,
                           supports__clear_gap={"least": 0.75, "target": 0.75, "most": 0.75})),
+    "short joists": (odd_survey(RECTANGLE), odd_build(joists__stock_lengths=[14])),
+    "short boards": (odd_survey(RECTANGLE), odd_build(decking__stock_lengths=[12])),
 } | {f"terrace {seed}": (terrace(seed).survey, terrace(seed).build | {
         "joists": terrace(seed).build["joists"] | {"minimum_depth": "4 in"}}) for seed in (6, 7, 9, 17, 23)}
 
