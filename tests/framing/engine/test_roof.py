@@ -124,6 +124,19 @@ def test_the_standard_error_at_the_readings_middle_is_that_of_their_mean():
     assert roof.standard_error(np.array([[0.0, 0.0]]))[0] > roof.standard_error(xy.mean(axis=0))[0]
 
 
+def test_standard_errors_are_the_scatter_of_repeated_surveys():
+    """Two hundred rounds of the same ridged roof, each reading 1/16 in uncertain: the fitted heights scatter as told.
+
+    The scatter of 200 is itself known to 5 %; robust weights and rounding to sixteenths add some.
+    """
+    rng = np.random.default_rng(11)
+    xy = np.array([(0, 0), (96, 60), (192, 120), (40, 90)], float)
+    rounds = [fitted(odd_survey(RECTANGLE, lambda x, y: ridge(x, y) + rng.normal(0, SIGMA),
+                                lines=[("ridge", [(96, 3), (96, 60), (96, 117)])])) for _ in range(200)]
+    scatter = np.std([roof.height(xy) for roof in rounds], axis=0)
+    assert_allclose(scatter, rounds[0].standard_error(xy), rtol=0.25)
+
+
 def test_readings_on_pavers_count_as_the_membrane_under_them():
     bare, laid = odd_survey(RECTANGLE), odd_survey(RECTANGLE)
     for level in laid["levels"][2:6]:
