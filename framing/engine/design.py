@@ -35,6 +35,7 @@ from framing.engine.roof import Roof, fit_roof, ring
 from framing.engine.supports import Frame, design_loads, find_ground, support
 from framing.engine.takeoff import Quantity, splices, take_off
 from framing.engine.uncertainty import vary
+from framing.reference import production
 from framing.reference.decking import decking_weight, joist_spacing
 from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 
@@ -325,7 +326,8 @@ def _across(roof: Roof, joist: float) -> float:
 def _effort(f: Frame, roof: Roof, joist: float) -> float:
     """Person-hours of what differs between directions: rips, pads, splices, and a judgement on the water's way."""
     rips = sum(m.line.length for m in f.members if m.ripped) / 12
-    return (0.045 * rips + 0.09 * len(f.supports) + 0.12 * splices(f)
+    hours = {task: production.RATES[task].typical for task in ("rip-tapers", "set-pads", "block")}
+    return (hours["rip-tapers"] * rips + hours["set-pads"] * len(f.supports) + hours["block"] * splices(f)
             + ACROSS_WATER_HOURS * _across(roof, joist) / 100)
 
 

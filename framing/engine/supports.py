@@ -39,9 +39,8 @@ from framing.engine.structure import (
     solve,
     strength,
 )
-from framing.reference import clearances
+from framing.reference import clearances, insulation
 from framing.reference.design_values import REGRADE
-from framing.reference.insulation import SOURCE as INSULATION_SOURCE
 
 Array = NDArray[np.float64]
 
@@ -567,14 +566,14 @@ def _pad_checks(supports: Sequence[Support], members: Mapping[str, Member], buil
     if ground.strength is None:
         found.append(check("bearing", "caution", value=hard.pressure, limit=None, unit="psi", where=where,
                            words=f"The roof's insulation strength is not known; {hard.pressure:.1f} psi asks for one "
-                           f"rated {5 * hard.pressure:.0f} psi or more"))
+                           f"rated {hard.pressure / insulation.TOTAL:.0f} psi or more"))
     else:
-        over = hard.pressure > limits[1] + 1e-9
+        over, share = hard.pressure > limits[1] + 1e-9, f"{100 * insulation.TOTAL:.0f} %"
         found.append(check("bearing", "caution" if over else "ok", value=hard.pressure, limit=limits[1], unit="psi",
-                           where=where, source=INSULATION_SOURCE, words=(
-                               f"No pad at hand brings it under a fifth of the rated {ground.strength:g} psi; "
+                           where=where, source=insulation.SOURCE, words=(
+                               f"No pad at hand brings it under {share} of the rated {ground.strength:g} psi; "
                                f"{hard.reaction_most / limits[1]:.0f} sq in of pad or a cover board would be needed")
-                           if over else f"A fifth of the rated {ground.strength:g} psi"))
+                           if over else f"{share} of the rated {ground.strength:g} psi is taken as its limit"))
     near = [s for s in supports if len(ground.outlets)
             and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < clearances.OUTLET - 1e-6]
     if near:

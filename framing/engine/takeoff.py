@@ -16,7 +16,7 @@ from framing.engine import length
 from framing.engine.boards import Decking
 from framing.engine.cutting import CutPlan
 from framing.engine.documents import Build
-from framing.engine.layout import Deck
+from framing.engine.layout import STICK, Deck
 from framing.engine.supports import Frame
 from framing.reference import production
 
@@ -81,10 +81,10 @@ def take_off(plans: Sequence[CutPlan], frame: Frame, decking: Decking, deck: Dec
                               "top of every member"))
     ripped = rip_run(frame)
     if ripped:
-        area = ripped * 1.5 / 12
+        area = ripped * STICK / 12
         found.append(Quantity("treatment/preservative", "field preservative for rips and end cuts", "GLL",
                               area / production.PRESERVATIVE_SQFT_PER_GALLON, 0.0, 0.0, 1.0, "GLL",
-                              f"{ripped:.0f} ft of rips 1 1/2 in wide = {area:.0f} sq ft, two coats in one gallon's "
+                              f"{ripped:.0f} ft of rips {length.write(STICK)} in wide = {area:.0f} sq ft, two coats in one gallon's "
                               f"{production.PRESERVATIVE_SQFT_PER_GALLON:g} sq ft"))
     ends = 2 * len(decking.boards)
     sealed = ends * build.decking.width * build.decking.thickness / 144
