@@ -42,6 +42,7 @@ from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 ENGINE = "1.0"
 REFERENCE_DATA = "2026.1"
 ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
+CLOSER_SPACINGS = (24.0, 16.0, 12.0, 8.0)  # what joists are set out by [in]
 LESS_THAN_ANY_STICK = 12.0  # [in]
 HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
 
@@ -226,6 +227,9 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     framed.sort(key=cost)
     (layout, framing), joist, board = framed[0]
     checks = list(framing.checks)
+    if any(_is_weak(c) for c in checks):
+        offers = _closer(survey, build, adjusted, roof, deck, plane, joist)
+        checks = [replace(c, clears=offers) if _is_weak(c) else c for c in checks]
     if len(framed) > 1:
         (_, other), across, _ = framed[1]
         checks.append(check(
@@ -252,6 +256,22 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     except PieceTooLong as error:
         checks.append(_too_short(survey, error))
     return _Built(layout, board, framing, decking, plans, tuple(checks))
+
+
+def _is_weak(c: Check) -> bool:
+    return c.status == "stop" and c.code.startswith("strength-")
+
+
+def _closer(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane,
+            joist: float) -> tuple[Change, ...]:
+    """The widest closer joist spacing that is strong enough, found by framing it; none where none is."""
+    for spacing in CLOSER_SPACINGS:
+        if spacing < build.joists.spacing:
+            closer = build.model_copy(update={"joists": build.joists.model_copy(update={"spacing": spacing})})
+            _, trial = _frame_one(survey, closer, adjusted, roof, deck, plane, joist)
+            if not any(c.status == "stop" for c in trial.checks):
+                return (Change("joists.spacing", build.joists.spacing, spacing),)
+    return ()
 
 
 def _too_short(survey: Survey, error: PieceTooLong) -> Check:

@@ -84,8 +84,8 @@ def take_off(plans: Sequence[CutPlan], frame: Frame, decking: Decking, deck: Dec
         area = ripped * STICK / 12
         found.append(Quantity("treatment/preservative", "field preservative for rips and end cuts", "GLL",
                               area / production.PRESERVATIVE_SQFT_PER_GALLON, 0.0, 0.0, 1.0, "GLL",
-                              f"{ripped:.0f} ft of rips {length.write(STICK)} in wide = {area:.0f} sq ft, two coats in one gallon's "
-                              f"{production.PRESERVATIVE_SQFT_PER_GALLON:g} sq ft"))
+                              f"{ripped:.0f} ft of rips {length.write(STICK)} in wide = {area:.0f} sq ft, two coats in "
+                              f"one gallon's {production.PRESERVATIVE_SQFT_PER_GALLON:g} sq ft"))
     ends = 2 * len(decking.boards)
     sealed = ends * build.decking.width * build.decking.thickness / 144
     found.append(Quantity("treatment/end-sealer", "end sealer", "QTL", sealed / production.SEALER_SQFT_PER_QUART, 0.0,
