@@ -30,9 +30,10 @@ from framing.engine.drainage import Drainage, against_frame, drain
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
+from framing.engine.pads import find_ground
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import Roof, fit_roof, ring
-from framing.engine.supports import Frame, design_loads, find_ground, support
+from framing.engine.supports import Frame, design_loads, support
 from framing.engine.takeoff import Quantity, splices, take_off
 from framing.engine.uncertainty import vary
 from framing.reference import production

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from framing.engine.documents import Build
 from framing.engine.members import Member, kinks
+from framing.engine.pads import Support
 from framing.engine.plane import Plane
 from framing.engine.roof import Roof, design_rows
-from framing.engine.supports import Support, nearest_sum, shim_sums
+from framing.engine.shims import nearest_sum, shim_sums
 
 Array = NDArray[np.float64]
 

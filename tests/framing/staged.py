@@ -15,10 +15,11 @@ from framing.engine.checks import Check
 from framing.engine.documents import Build, Survey, parse_build, parse_survey
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
+from framing.engine.pads import Ground, find_ground
 from framing.engine.plane import Plane, find_plane
 from framing.engine.roof import Roof, fit_roof
 from framing.engine.structure import Load
-from framing.engine.supports import Frame, Ground, find_ground, support
+from framing.engine.supports import Frame, support
 
 DEAD = 8.0  # taken for every deck here [psf]
 

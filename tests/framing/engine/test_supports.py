@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from shapely.geometry import box
 
 from framing.engine.documents import parse_build
-from framing.engine.supports import close_stack, nearest_sum, shim_sums
+from framing.engine.shims import close_stack, nearest_sum, shim_sums
 from tests.framing.odd_roofs import FALL, RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import DEAD, stages
 from tests.framing.terraces import terrace

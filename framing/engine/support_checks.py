@@ -1,0 +1,137 @@
+"""What is said of pads and members once they stand: clearance, bearing, strength, and that nothing is lost.
+
+A part of the supports stage.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Point, STRtree
+
+from framing.engine import length
+from framing.engine.checks import Check, check
+from framing.engine.documents import Build
+from framing.engine.members import Member
+from framing.engine.pads import LEAST_BETWEEN, Ground, Piece, Support, pad_boxes, unit_vector
+from framing.engine.structure import Load, Solution, Strength, allowable_pressure
+from framing.reference import clearances, insulation
+from framing.reference.design_values import REGRADE
+
+Array = NDArray[np.float64]
+
+COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
+
+
+def spacing_checks(pieces: Sequence[Piece], asked: float | str) -> list[Check]:
+    """The spacing that the build asks for, where pads and the water between them leave no room to keep it."""
+    if asked == "auto":
+        return []
+    wide = [float(np.diff(p.pads).max()) for p in pieces]
+    k = int(np.argmax(wide))
+    if wide[k] <= float(asked) + 0.05:
+        return []
+    return [check("pad-spacing", "caution", value=wide[k], limit=float(asked), where=pieces[k].member.id,
+                  least=length.write(LEAST_BETWEEN))]
+
+
+def pressure_limits(ground: Ground) -> tuple[float, float]:
+    """Dead and total pressure [psi] that the insulation may stand; no limit where its strength is not known."""
+    return allowable_pressure(ground.strength) if ground.strength is not None else (math.inf, math.inf)
+
+
+def _place_words(s: Support) -> str:
+    return f"{s.member}, {length.write(s.s)} in from end A"
+
+
+def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build,
+                ground: Ground) -> list[Check]:
+    found = []
+    limits = pressure_limits(ground)
+    worst = max(supports, key=lambda s: abs(s.residual))
+    step = min(build.supports.shim_sizes)
+    found.append(check("shim-too-coarse", "caution" if abs(worst.residual) > COARSE + 1e-9 else "ok",
+                       value=abs(worst.residual), limit=COARSE, where=_place_words(worst),
+                       step=length.write(step, 32)))
+    low = min(supports, key=lambda s: s.clear_gap)
+    tight = low.clear_gap < clearances.CLEAR_GAP - 1e-9
+    found.append(check("clear-gap", "caution" if tight else "ok", value=low.clear_gap, limit=clearances.CLEAR_GAP,
+                       where=_place_words(low), gap=length.write(low.clear_gap, 32)))
+    hard = max(supports, key=lambda s: s.pressure)
+    where = _place_words(hard)
+    if ground.strength is None:
+        found.append(check("bearing", "caution", value=hard.pressure, limit=None, unit="psi", where=where,
+                           words=f"The roof's insulation strength is not known; {hard.pressure:.1f} psi asks for one "
+                           f"rated {hard.pressure / insulation.TOTAL:.0f} psi or more"))
+    else:
+        over, share = hard.pressure > limits[1] + 1e-9, f"{100 * insulation.TOTAL:.0f} %"
+        found.append(check("bearing", "caution" if over else "ok", value=hard.pressure, limit=limits[1], unit="psi",
+                           where=where, source=insulation.SOURCE, words=(
+                               f"No pad at hand brings it under {share} of the rated {ground.strength:g} psi; "
+                               f"{hard.reaction_most / limits[1]:.0f} sq in of pad or a cover board would be needed")
+                           if over else f"{share} of the rated {ground.strength:g} psi is taken as its limit"))
+    near = [s for s in supports if len(ground.outlets)
+            and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < clearances.OUTLET - 1e-6]
+    if near:
+        closest = min(near, key=lambda s: float(np.hypot(*(ground.outlets - np.array(s.at)).T).min()))
+        away = float(np.hypot(*(ground.outlets - np.array(closest.at)).T).min())
+        found.append(check("pad-near-outlet", "caution", value=away, limit=clearances.OUTLET, where=closest.member,
+                           count=len(near), away=length.write(away)))
+    off = [(min(float(v.distance(Point(s.at))) for v in ground.valleys) - max(s.pad_size) / 2, s) for s in supports
+           if ground.valleys]
+    wet = [v for v in off if v[0] < clearances.VALLEY - 1e-6]
+    if wet:
+        away, closest = min(wet, key=lambda v: v[0])
+        found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
+                           count=len(wet)))
+    boxes = [pad_boxes(np.array([s.at]), unit_vector(members[s.member])[None], s.pad_size)[0] for s in supports]
+    walled = [s for s, box in zip(supports, boxes, strict=True) if not ground.inside.covers(box)]
+    if walled:
+        found.append(check("pad-at-wall", "caution", value=len(walled), limit=0.0, unit="EA", where=walled[0].member,
+                           count=len(walled)))
+    tree = STRtree(boxes)
+    i, j = tree.query(boxes, predicate="intersects")
+    over = np.array([boxes[a].intersection(boxes[b]).area > 0.01 for a, b in zip(i, j, strict=True)]) & (i < j)
+    if over.any():
+        k, count = int(np.argmax(over)), int(over.sum())
+        found.append(check("pads-meet", "caution", value=count, limit=0.0, unit="EA",
+                           where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=count))
+    return found
+
+
+def strength_checks(pieces: Sequence[Piece], solution: Solution, strong: Strength, weak: Strength,
+                     build: Build) -> list[Check]:
+    """Strength at the stamped grade and at No. 3, which ripped wood falls back to until it is graded again."""
+    found = []
+    joists = build.joists
+    for rule, ratio in strong.ratios.items():
+        k = int(np.argmax(ratio))
+        ok = bool(ratio[k] <= 1 + 1e-9)
+        found.append(check(f"strength-{rule.replace('_', '-')}", "ok" if ok else "stop", value=float(ratio[k]),
+                           limit=1.0, unit="C62", where=pieces[k].member.id, grade=joists.grade,
+                           species=joists.species, percent=100 * float(ratio[k])))
+    ripped = np.array([p.member.ripped for p in pieces])
+    if ripped.any():
+        worst = np.where(ripped, np.max(np.stack(list(weak.ratios.values())), axis=0), 0)
+        k = int(np.argmax(worst))
+        found.append(check("regrade-required", "ok" if worst[k] <= 1 + 1e-9 else "caution", value=float(worst[k]),
+                           limit=1.0, unit="C62", where=pieces[k].member.id, source=REGRADE, grade=joists.grade,
+                           count=len({p.member.id for p in pieces if p.member.ripped}), percent=100 * float(worst[k])))
+    lift = np.array([float(v.min()) for v in solution.lift])
+    k = int(np.argmin(lift))
+    if lift[k] < -1e-6:
+        found.append(check("joist-lifts", "caution", value=float(lift[k]), limit=0.0, unit="LBR",
+                           where=pieces[k].member.id, pounds=f"{-lift[k]:.0f}",
+                           tips=" A pattern of load tips it off its pads: hold it down." if solution.tips.any()
+                           else ""))
+    return found
+
+
+def load_path(supports: Sequence[Support], load: Load, net_sqft: float) -> Check:
+    """What the pads carry together against what the deck weighs and bears: nothing lost, nothing counted twice."""
+    carried, asked = sum(s.reaction for s in supports), (load.dead + load.live) * net_sqft
+    return check("load-path", "ok" if abs(carried / asked - 1) <= 0.02 else "stop", value=carried, limit=asked,
+                 unit="LBR", where="deck")
