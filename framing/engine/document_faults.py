@@ -37,16 +37,22 @@ _KINDS = {
 }
 
 
+TAPE_ITEMS = ("the tape's first point", "the tape's second point", "the tape's length")
+
+
 def _fault(model: type[BaseModel], found: Any, raw: dict[str, Any]) -> Fault:
     kind, words = found["type"], found.get("ctx", {})
     path = _path(found["loc"], raw)
-    name = str(path[-1]) if path else "document"
+    # a number's place in a list is no name: a tape's third item is its length, anything else is told by its list
+    name = next((str(part) for part in reversed(path) if isinstance(part, str)), "document")
+    if path and not isinstance(path[-1], str):
+        name = f"item {int(path[-1]) + 1} of {name}" if name != "tapes" else TAPE_ITEMS[min(int(path[-1]), 2)]
     read, expected, detail = shown(found["input"]), "a value that this field can hold", f"{name} cannot be read"
     if kind == "trade":
         path += tuple(_path(words["at"], found["input"])) if words["at"] else ()
         if words["at"]:
             read = "nothing" if words["read"] is None else shown(words["read"])
-        expected, detail = words["expected"], words["detail"] or f"{path[-1] if path else 'value'} is out of bounds"
+        expected, detail = words["expected"], words["detail"] or f"{name} is out of bounds"
     elif kind == "missing":
         read, expected, detail = "nothing", _said(model, found["loc"]), f"{name} is missing"
     elif kind == "extra_forbidden":

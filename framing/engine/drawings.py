@@ -79,12 +79,15 @@ def plan_svg(sheet: Sheet) -> str:
     door = np.array([[p.x, p.y] for p in sills]).mean(axis=0) if sills else xy[0]
     parts += _roof_parts(sheet.roof, at, size, door) if sheet.roof else []
     parts += _outlet_parts(sheet, at, size) + _door_parts(sheet, at, size) + _dimensions(corners, at, size)
+    high_page = float(high[1] - low[1]) + 2.4 * size
+    parts += _legend(sheet, size, float(high[1] - low[1]) + 0.4 * size)
     count = sum(m.role == "joist" for m in sheet.frame.members) if sheet.frame else 0
     pads = len(sheet.frame.supports) if sheet.frame else 0
     slopes = "; ".join(f"{f.slope_in_per_ft:.2f} in a foot" for f in sheet.roof.facets) if sheet.roof else "not known"
-    about = (f"Roof of {len(corners)} sides, {sheet.adjusted.area_sqft:.1f} square feet, slopes {slopes}. "
+    area = "not known" if sheet.adjusted.area_sqft is None else f"{sheet.adjusted.area_sqft:.1f} square feet"
+    about = (f"Roof of {len(corners)} sides, area {area}, slopes {slopes}. "
              f"{count} joists on {pads} pads; {len(sheet.survey.outlets)} outlets. House side and door are marked.")
-    return _svg(float(high[0] - low[0]), float(high[1] - low[1]), f"Plan of {sheet.survey.name}", about, parts)
+    return _svg(float(high[0] - low[0]), high_page, f"Plan of {sheet.survey.name}", about, parts)
 
 
 def _roof_parts(roof: Roof, at: _At, size: float, door: Array) -> list[str]:
@@ -145,10 +148,19 @@ def _outlet_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
             r = size * 0.6
             mark = (f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}" fill="{WATER}"/>' if o.kind == "drain" else
                     f'<rect x="{x - r:.1f}" y="{y - r:.1f}" width="{2 * r:.1f}" height="{2 * r:.1f}" fill="{WATER}"/>')
-            word = o.kind if o.purpose == "primary" else f"overflow {o.kind}"
-            parts += [mark, _text(x, y - size, f"{o.point} {word}", size, WATER,
-                                  "end" if x > at(centre)[0] else "start", halo=True)]
+            out = np.array([p.x, p.y]) - centre
+            dx = 1.2 * size * math.copysign(1, float(out[0]))  # beside its wall, off the deck
+            side = "start" if dx > 0 else "end"
+            parts += [mark, _text(x + dx, y + 0.35 * size, o.point, size, WATER, side, halo=True)]
     return parts
+
+
+def _legend(sheet: Sheet, size: float, y: float) -> list[str]:
+    """What the marks mean, in words under the plan."""
+    outlets = [f"{o.point} {'overflow ' if o.purpose == 'overflow' else ''}{o.kind}" for o in sheet.survey.outlets]
+    rows = [f"outlets: {', '.join(outlets) or 'none given'}",
+            "squares under members: pads; dots: splices; arrows: the way the roof falls; broken line: ridge or valley"]
+    return [_text(2, y + 1.3 * size * i, row, 0.8 * size, INK) for i, row in enumerate(rows)]
 
 
 def _centre(sheet: Sheet) -> Array:

@@ -187,3 +187,12 @@ def test_text_stays_readable_however_large_the_roof():
         sizes.append(min(float(t.get("font-size")) for t in root.iter(f"{SVG}text")) / wide)
     # 7 in of page width: 6 points are 1/84 of it
     assert all(math.isfinite(v) and v > 1 / 90 for v in sizes)
+
+
+def test_a_plan_is_drawn_of_the_corners_that_are_fixed_though_one_is_not():
+    survey = good_survey()
+    survey["tapes"] = [tape for tape in survey["tapes"] if "D" not in tape[:2]]
+    survey["edges"] = []
+    answer = frame(survey, good_build())
+    assert [stop["code"] for stop in answer.stops] == ["corner-not-fixed"]
+    assert "area not known" in answer.plan_svg
