@@ -164,8 +164,8 @@ def _legend(sheet: Sheet, size: float, y: float) -> list[str]:
 
 
 def _centre(sheet: Sheet) -> Array:
-    """The middle of the roof's corners in plan [in]."""
-    points = [sheet.adjusted.points[c] for c in sheet.survey.corners]
+    """The middle of those of the roof's corners that are fixed, in plan [in]."""
+    points = [sheet.adjusted.points[c] for c in sheet.survey.corners if c in sheet.adjusted.points]
     return np.array([np.mean([p.x for p in points]), np.mean([p.y for p in points])])
 
 
