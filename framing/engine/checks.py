@@ -81,12 +81,22 @@ CODES: dict[str, Code] = {
         "Read 3 more drops there, well apart, and give its ridge or valley as a break line.", "computed", "surveyor",
     ),
     "breakline-found": Code(
-        "No break line was given; the readings show one {kind}, near {at}. Confirm it on the roof.",
+        "No break line was given; the readings show a {kind} near {where}, placed to within {value:.1f} in (two "
+        "standard errors). Confirm it on the roof.",
         "computed", "surveyor",
     ),
     "breakline-not-placed": Code(
         "The readings show a {kind}, but not where it runs: on one side of it they reach only {value:.0f} in across, "
         "{limit:.0f} in needed. Give it as a break line by 2 points read on it.", "computed", "surveyor",
+    ),
+    "folds-in-doubt": Code(
+        "The readings lie in {count} planes, but near {where} they do not tell how the planes meet: ways that fit them "
+        "all lie {value:.2f} in apart there. Read the roof there, or give the ridges and valleys as break lines.",
+        "computed", "surveyor",
+    ),
+    "roof-extrapolated": Code(
+        "The roof is carried on as far as {value:.0f} in beyond its readings, farthest at {where}; its height there "
+        "has a standard error of {error} in.", "computed", "surveyor",
     ),
     "breakline-not-straight": Code(
         "The {kind} through {where} is {off} in off a straight line; it was taken as straight.", "computed", "surveyor",

@@ -108,11 +108,9 @@ def corridor(line: Line, build: Build, plane: Plane, roof: Roof, deepest: float)
 
 
 def kinks(line: Line, roof: Roof) -> Array:
-    """Both ends and every place where a break line passes under the member, s (k,) [in]."""
-    places = {0.0, line.length}
-    for f in roof.facets:
-        cut = shapely.get_coordinates(f.polygon.exterior.intersection(line.shape))
-        places |= {float(math.dist(p, line.start)) for p in cut}
+    """Both ends and every place where the roof under the member bends, s (k,) [in]."""
+    cuts = shapely.get_coordinates(shapely.intersection(np.array(roof.creases()), line.shape))
+    places = {0.0, line.length, *(float(math.dist(p, line.start)) for p in cuts)}
     ordered = sorted(p for p in places if 0 <= p <= line.length)
     keep = [p for i, p in enumerate(ordered) if i == 0 or p - ordered[i - 1] > NEAR]
     keep[-1] = line.length

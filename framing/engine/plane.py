@@ -174,9 +174,10 @@ def most_gap(build: Build) -> float:
 
 
 def corner_places(roof: Roof, deck: Polygon) -> Array:
-    """The places (n, 2) where a piecewise-plane roof can be highest or lowest under the deck: facet corners in it."""
-    parts = [f.polygon.intersection(deck) for f in roof.facets]
-    xy = np.concatenate([shapely.get_coordinates(p) for p in parts if not p.is_empty])
+    """The places (n, 2) where a roof of planes can be highest or lowest under the deck: where its creases cross or end
+    there, and where they meet the deck's edge."""
+    lines = shapely.intersection(np.array([*roof.creases(), deck.boundary]), deck)
+    xy = shapely.get_coordinates(shapely.union_all(lines))
     return np.unique(np.round(xy, 6), axis=0)
 
 

@@ -8,22 +8,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.stats import norm
-from shapely import Polygon
+from shapely import MultiPoint, Polygon
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import polygonize, unary_union
 
 from framing.engine import length
 from framing.engine.adjustment import AdjustedLevel, Adjustment
-from framing.engine.breaklines import FOLD_SPREAD, Break, carried, find_fold, given_break, meet, once_each, where_words
+from framing.engine.breaklines import SAME_LINE, Break, carried, given_break, meet, once_each, where_words
 from framing.engine.checks import Check, check
 from framing.engine.documents import Survey
+from framing.engine.folds import FOLD_SPREAD, find_fold, find_planes
 from framing.engine.plane_fit import PlaneFit, against_the_others, least_squares, rms
+from framing.engine.plane_sets import PlaneSet, areas_of, doubt, folds_of
+from framing.engine.relief import Mound, raise_mounds
 
 Array = NDArray[np.float64]
 
@@ -32,19 +36,26 @@ ANOMALY_LEAST = 3 / 32  # an offset worth telling the crew about [in] (documents
 ANOMALY_SIGMAS = 1.5  # ... and beyond what one reading's own error makes usual
 AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out [in]
 STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was not fixed by its readings [in/ft]
+FOLD_WITHIN = 6.0  # a fold placed to within this needs no second look before wood is set out [in]: common practice
+JOIN_DOUBT = 0.25  # planes that could join in ways further apart than this make two roofs, not one [in]
+NOT_READ = 48.0  # a roof carried on this far beyond its readings is told [in]: common practice, a reading every 4 ft
 HUBER_ROUNDS = 8
 FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
 
 
 @dataclass(frozen=True)
 class Facet:
-    """One plane of the roof, z = z0 + sx x + sy y [in], over `polygon`; `rms` of its readings about it [in]."""
+    """One plane of the roof, z = z0 + sx x + sy y [in], over `polygon`; `rms` of its readings about it [in].
+
+    `read_over` is the convex hull of its readings: beyond it the plane is carried on, not measured.
+    """
 
     polygon: Polygon
     z0: float
     sx: float
     sy: float
     rms: float = 0.0
+    read_over: BaseGeometry = field(default_factory=Polygon)
 
     @property
     def slope_in_per_ft(self) -> float:
@@ -87,7 +98,10 @@ class Anomaly:
 
 @dataclass(frozen=True)
 class Roof:
-    """Facets over the whole surveyed area, with the covariance of their planes (3 parameters a facet)."""
+    """Facets over the whole surveyed area and the humps and lows on them.
+
+    `covariance` is that of the facets' planes, 3 parameters a facet.
+    """
 
     outline: Polygon
     facets: tuple[Facet, ...]
@@ -96,6 +110,7 @@ class Roof:
     suspects: tuple[tuple[str, ...], ...] = ()
     covariance: Array = field(default_factory=lambda: np.zeros((0, 0)))
     checks: tuple[Check, ...] = ()
+    mounds: tuple[Mound, ...] = ()
 
     def facet_at(self, xy: Array) -> NDArray[np.intp]:
         """Index of the facet under (or nearest to) each of (n, 2) points."""
@@ -107,13 +122,25 @@ class Roof:
         """Height of the membrane at (n, 2) points [in] -> (n,) [in]."""
         xy = np.atleast_2d(np.asarray(xy, float))
         planes = np.array([[f.z0, f.sx, f.sy] for f in self.facets])[self.facet_at(xy)]
-        return np.asarray(planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1))
+        plain = planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1)
+        return np.asarray(sum((m.rise * m.share(xy) for m in self.mounds), plain))
 
     def standard_error(self, xy: Array) -> Array:
         """Standard error of the fitted height at (n, 2) points [in] -> (n,) [in]."""
         xy = np.atleast_2d(np.asarray(xy, float))
         rows = design_rows(xy, self.facet_at(xy), len(self.facets))
-        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", rows, self.covariance, rows)))
+        variance = np.einsum("ij,jk,ik->i", rows, self.covariance, rows)
+        return np.asarray(np.sqrt(sum(((m.se * m.share(xy)) ** 2 for m in self.mounds), np.maximum(variance, 0.0))))
+
+    def beyond_readings(self, xy: Array) -> Array:
+        """How far (n, 2) points lie beyond the readings of the facet under them -> (n,) [in]; 0 among them."""
+        xy = np.atleast_2d(np.asarray(xy, float))
+        hulls = np.array([f.read_over for f in self.facets])[self.facet_at(xy)]
+        return np.asarray(np.nan_to_num(shapely.distance(shapely.points(xy), hulls), nan=np.inf))
+
+    def creases(self) -> list[BaseGeometry]:
+        """All lines in which the surface bends; between them it is flat."""
+        return [*(f.polygon.exterior for f in self.facets), *(line for m in self.mounds for line in m.creases())]
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -159,16 +186,57 @@ def fit_roof(survey: Survey, adjusted: Adjustment) -> Roof:
                          for i in range(len(survey.breaklines))) if b is not None]
     if given:
         breaks = meet(once_each(given, checks), outline)
-    else:
-        fold, reach = find_fold(xy, z, outline, survey.level_sigma)
-        breaks = [fold] if fold else []
-        if fold:
-            words: dict[str, Any] = {"where": where_words(fold.line), "kind": fold.kind, "at": where_words(fold.line)}
-            if reach < FOLD_SPREAD:
-                checks.append(check("breakline-not-placed", "stop", value=reach, limit=FOLD_SPREAD, **words))
-                return Roof(outline, (), (), checks=tuple(checks))
-            checks.append(check("breakline-found", "caution", value=reach, limit=FOLD_SPREAD, **words))
-    return _fit(outline, breaks, readings, xy, z, survey.level_sigma, checks)
+        return _fit(_Shape.of_breaks(outline, breaks), readings, xy, z, survey.level_sigma, checks)
+    found = find_planes(xy, z, survey.level_sigma)
+    if found is not None and len(found.planes) > 1:
+        apart, at = doubt(found, outline)
+        if apart > JOIN_DOUBT:
+            checks.append(check("folds-in-doubt", "stop", value=apart, limit=JOIN_DOUBT,
+                                where=f"x {at[0]:.0f}, y {at[1]:.0f}", count=len(found.planes)))
+            return Roof(outline, (), (), checks=tuple(checks))
+        return _fit(_Shape.of_planes(outline, found), readings, xy, z, survey.level_sigma, checks)
+    fold, reach = find_fold(xy, z, outline, survey.level_sigma)
+    if fold and reach < FOLD_SPREAD:
+        checks.append(check("breakline-not-placed", "stop", value=reach, limit=FOLD_SPREAD, kind=fold.kind,
+                            where=where_words(fold.line)))
+        return Roof(outline, (), (), checks=tuple(checks))
+    return _fit(_Shape.of_breaks(outline, []), readings, xy, z, survey.level_sigma, checks)
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """How the roof is divided: facets' polygons, the number of the plane that each lies in, and the breaks between.
+
+    `found` is set where nobody gave the breaks: its planes are free, and where they cut is where the breaks run.
+    """
+
+    outline: Polygon
+    polygons: tuple[Polygon, ...]
+    plane: tuple[int, ...]
+    breaks: tuple[Break, ...]
+    found: PlaneSet | None = None
+
+    @classmethod
+    def of_breaks(cls, outline: Polygon, breaks: Sequence[Break]) -> _Shape:
+        polygons = tuple(split_outline(outline, breaks)) or (outline,)
+        return cls(outline, polygons, tuple(range(len(polygons))), tuple(breaks))
+
+    @classmethod
+    def of_planes(cls, outline: Polygon, found: PlaneSet) -> _Shape:
+        parts = areas_of(found, outline)
+        breaks = tuple(b for b, *_ in folds_of(found, outline) if b.line.length >= SAME_LINE)
+        return cls(outline, tuple(p for p, _ in parts), tuple(k for _, k in parts), breaks, found)
+
+    @property
+    def planes(self) -> int:
+        return max(self.plane) + 1 if self.found is None else len(self.found.planes)
+
+    def plane_under(self, xy: Array) -> NDArray[np.intp]:
+        """The plane under each of (n, 2) places."""
+        if self.found is not None:
+            return self.found.label(xy)
+        bare = Roof(self.outline, tuple(Facet(p, 0, 0, 0) for p in self.polygons))
+        return np.array(self.plane)[bare.facet_at(xy)]
 
 
 def split_outline(outline: Polygon, breaks: Sequence[Break]) -> list[Polygon]:
@@ -195,28 +263,59 @@ def _continuity(polygons: Sequence[Polygon]) -> Array:
     return np.array(rows).reshape(-1, 3 * len(polygons))
 
 
-def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedLevel], xy: Array, z: Array,
-         sigma: float, checks: list[Check]) -> Roof:
-    polygons = split_outline(outline, breaks) or [outline]
-    n = len(polygons)
-    bare = Roof(outline, tuple(Facet(p, 0, 0, 0) for p in polygons), tuple(breaks))
+def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, sigma: float,
+         checks: list[Check]) -> Roof:
+    outline, n = shape.outline, shape.planes
     if len(readings) < 3:
         stop = check("roof-not-measured", "stop", value=len(readings), limit=3, unit="EA", where="roof",
                      what="the roof", need=3)
-        return Roof(outline, (), tuple(breaks), checks=(*checks, stop))
+        return Roof(outline, (), shape.breaks, checks=(*checks, stop))
 
-    facet = bare.facet_at(xy)
-    rows = design_rows(xy, facet, n)
+    under = shape.plane_under(xy)
     scale = np.tile([1.0, 0.01, 0.01], n)  # slopes count per 100 in, so that the system is well scaled
-    rows, constraint = rows / scale, _continuity(polygons) / scale
-    basis = _null_space(constraint)
-    use = np.ones(len(z), bool)
-    critical = float(norm.isf(FAMILY_RISK / (2 * len(z))))
-
-    fit = least_squares(rows, z, basis, use)
+    rows = design_rows(xy, under, n) / scale
+    basis = _null_space(_continuity(shape.polygons) / scale) if shape.found is None else np.eye(3 * n)
+    fit = least_squares(rows, z, basis, np.ones(len(z), bool))
     if fit.free:
-        return Roof(outline, (), tuple(breaks), checks=(*checks, *_unmeasured(polygons, facet, fit, basis, rows)))
+        return Roof(outline, (), shape.breaks, checks=(*checks, *_unmeasured(shape.polygons, under, fit, basis, rows)))
 
+    use, fit, wild = _without_wild(rows, z, basis, fit, sigma)
+    # wild readings are out; lesser ones stay, but beyond the anomaly's limit the further off the less they pull (the
+    # square of Huber's weights, P. J. Huber, Ann. Math. Statist. 35, 1964)
+    for _ in range(HUBER_ROUNDS):
+        _, sigmas = against_the_others(fit, use, sigma)
+        fit = least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)) ** 2)
+    offset, sigmas = against_the_others(fit, use, sigma)
+    lone, borne_out = _lone(wild, xy, offset, sigma)
+    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(fit.residual) >= ANOMALY_LEAST))
+    anomalies = tuple(
+        Anomaly(readings[i].point, float(fit.residual[i]), float(sigmas[i]))
+        for i in sorted({i for group in borne_out for i in group} | set(odd.tolist()),
+                        key=lambda i: -abs(fit.residual[i]))
+    )
+    planes = (fit.x / scale).reshape(n, 3)
+    if shape.found is not None:  # the planes moved a hair since they were found, and so did the folds
+        shape = _Shape.of_planes(outline, replace(shape.found, planes=planes))
+    facets = tuple(
+        Facet(p, float(planes[k, 0]), float(planes[k, 1]), float(planes[k, 2]), 
+              rms(fit.residual[use & (under == k)]), MultiPoint(xy[use & (under == k)]).convex_hull)
+        for p, k in zip(shape.polygons, shape.plane, strict=True)
+    )
+    covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
+    breaks = _with_error(shape, planes, covariance)
+    each = (3 * np.array(shape.plane)[:, None] + np.arange(3)).ravel()
+    roof = Roof(outline, facets, breaks, anomalies, tuple((readings[i].point,) for i in lone),
+                covariance[np.ix_(each, each)], (), raise_mounds(borne_out, xy, fit.residual, sigma))
+    suspected = [(readings[i].point, float(offset[i])) for i in lone]
+    checks += _roof_checks(roof, suspected, rms(fit.residual[use]), sigma)
+    return replace(roof, checks=tuple(checks))
+
+
+def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
+                  sigma: float) -> tuple[NDArray[np.bool_], PlaneFit, list[int]]:
+    """The readings in use once the wild ones are out, worst first, the fit of those, and which are wild."""
+    use, whole = np.ones(len(z), bool), fit
+    critical = float(norm.isf(FAMILY_RISK / (2 * len(z))))
     wild: list[int] = []
     while use.sum() > basis.shape[1] + 1:
         offset, sigmas = against_the_others(fit, use, sigma)
@@ -231,36 +330,23 @@ def _fit(outline: Polygon, breaks: Sequence[Break], readings: Sequence[AdjustedL
         wild.append(worst)
     if len(wild) > max(2, len(z) // 5):
         # so many cannot all be slips: the roof is not of these planes, and all readings say so
-        wild, use = [], np.ones(len(z), bool)
-        fit = least_squares(rows, z, basis, use)
+        return np.ones(len(z), bool), whole, []
+    return use, fit, wild
 
-    # wild readings are out; lesser ones stay, but beyond the anomaly's limit the further off the less they pull (the
-    # square of Huber's weights, P. J. Huber, Ann. Math. Statist. 35, 1964)
-    for _ in range(HUBER_ROUNDS):
-        _, sigmas = against_the_others(fit, use, sigma)
-        fit = least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)) ** 2)
-    offset, sigmas = against_the_others(fit, use, sigma)
-    lone, borne_out = _lone(wild, readings, xy, offset, sigma)
-    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(fit.residual) >= ANOMALY_LEAST))
-    anomalies = tuple(
-        Anomaly(readings[i].point, float(fit.residual[i]), float(sigmas[i]))
-        for i in sorted([*borne_out, *odd], key=lambda i: -abs(fit.residual[i]))
-    )
-    planes = (fit.x / scale).reshape(n, 3)
-    facets = tuple(
-        Facet(p, float(plane[0]), float(plane[1]), float(plane[2]), rms(fit.residual[use & (facet == k)]))
-        for k, (p, plane) in enumerate(zip(polygons, planes, strict=True))
-    )
-    cofactor = fit.cofactor
-    if any(not b.given for b in breaks):
-        # a fold that was found moves with the readings: its planes are as sure as two that need not meet
-        apart = least_squares(rows, z, np.eye(3 * n), use)
-        cofactor = cofactor if apart.free else apart.cofactor
-    covariance = sigma**2 * cofactor / np.outer(scale, scale)
-    suspected = [(readings[i].point, float(offset[i])) for i in lone]
-    checks += _roof_checks(facets, breaks, anomalies, suspected, rms(fit.residual[use]), sigma)
-    suspects = tuple((readings[i].point,) for i in lone)
-    return Roof(outline, facets, tuple(breaks), anomalies, suspects, covariance, tuple(checks))
+
+def _with_error(shape: _Shape, planes: Array, covariance: Array) -> tuple[Break, ...]:
+    """The breaks; a found one with the standard error of its place [in], at its worse end."""
+    if shape.found is None:
+        return shape.breaks
+    placed = []
+    for b, i, j in folds_of(shape.found, shape.outline):
+        if b.line.length < SAME_LINE:  # where four planes all but meet in a point
+            continue
+        ends = np.array(b.line.coords)
+        rows = design_rows(ends, np.full(2, i), len(planes)) - design_rows(ends, np.full(2, j), len(planes))
+        height = np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows)).max()
+        placed.append(replace(b, se=float(height / np.hypot(*(planes[i, 1:] - planes[j, 1:])))))
+    return tuple(placed)
 
 
 def _null_space(constraint: Array) -> Array:
@@ -285,25 +371,31 @@ def _unmeasured(polygons: Sequence[Polygon], facet: NDArray[np.intp], fit: Plane
     return stops
 
 
-def _lone(wild: Sequence[int], readings: Sequence[AdjustedLevel], xy: Array, residual: Array,
-          sigma: float) -> tuple[list[int], list[int]]:
-    """Wild readings split into lone ones and ones that a repeat or a near neighbour bears out."""
+def _lone(wild: Sequence[int], xy: Array, offset: Array, sigma: float) -> tuple[list[int], list[list[int]]]:
+    """Wild readings split into lone ones, and groups that a repeat or a near neighbour bears out."""
     lone: list[int] = []
-    borne_out: list[int] = []
+    groups: list[list[int]] = []
     for i in wild:
+        if any(i in group for group in groups):
+            continue
         near = np.hypot(*(xy - xy[i]).T) <= AGREE_WITHIN
-        agree = near & (np.abs(residual - residual[i]) <= 4 * sigma) & (np.arange(len(xy)) != i)
-        (borne_out if agree.any() else lone).append(i)
-    return lone, borne_out
+        agree = np.flatnonzero(near & (np.abs(offset - offset[i]) <= 4 * sigma)).tolist()
+        agree = [k for k in agree if not any(k in group for group in groups)]
+        if len(agree) > 1:
+            groups.append(agree)
+            lone = [k for k in lone if k not in agree]
+        else:
+            lone.append(i)
+    return lone, groups
 
 
-def _roof_checks(facets: Sequence[Facet], breaks: Sequence[Break], anomalies: Sequence[Anomaly],
-                 lone: Sequence[tuple[str, float]], rms: float, sigma: float) -> list[Check]:
+def _roof_checks(roof: Roof, lone: Sequence[tuple[str, float]], rms: float, sigma: float) -> list[Check]:
     found = []
+    facets, breaks = roof.facets, roof.breaks
     for point, off in lone:
         found.append(check("level-suspect", "caution", value=off, limit=4 * sigma, where=point,
                            off=length.write(abs(off)), side="above" if off > 0 else "below"))
-    for a in anomalies:
+    for a in roof.anomalies:
         found.append(check(f"roof-{a.kind}", "note", value=abs(a.offset), limit=ANOMALY_LEAST, where=a.point,
                            off=f"{abs(a.offset):.2f}"))
     limit = max(3 * sigma, 3 / 16)
@@ -318,10 +410,20 @@ def _roof_checks(facets: Sequence[Facet], breaks: Sequence[Break], anomalies: Se
         found.append(check("roof-too-steep", "stop", value=steep.slope_in_per_ft, limit=STEEPEST, unit="in/ft",
                            where=where_words(steep.polygon)))
     for b in breaks:
+        if b.se is not None:
+            found.append(check("breakline-found", "caution", value=2 * b.se, limit=FOLD_WITHIN, kind=b.kind,
+                               where=where_words(b.line)))
+    corners = np.concatenate([shapely.get_coordinates(f.polygon) for f in facets])
+    beyond, error = roof.beyond_readings(corners), roof.standard_error(corners)
+    far = int(np.argmax(beyond))
+    found.append(check("roof-extrapolated", "caution" if beyond[far] > NOT_READ else "ok", value=float(beyond[far]),
+                       limit=NOT_READ, where=f"x {corners[far, 0]:.0f}, y {corners[far, 1]:.0f}",
+                       error=f"{error[far]:.2f}"))
+    for b in breaks:
         middle = np.array(b.line.interpolate(0.5, normalized=True).coords[0])
         u = np.diff(np.array(b.line.coords)[[0, -1]], axis=0)[0] / b.line.length
         side = np.array([middle + 12 * np.array([-u[1], u[0]]), middle - 12 * np.array([-u[1], u[0]])])
-        k = Roof(facets[0].polygon, tuple(facets)).facet_at(side)
+        k = roof.facet_at(side)
         fold = sum(float(facets[j].height(p[None])[0]) for j, p in zip(k, side, strict=True)) / 2 - float(
             facets[k[0]].height(middle[None])[0])
         wrong = fold > 1 / 32 if b.kind == "ridge" else fold < -1 / 32

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from shapely import LineString, Polygon
 
-from framing.engine.breaklines import find_fold
+from framing.engine.folds import find_fold
 from framing.engine.roof import split_outline
 from tests.framing.odd_roofs import FALL, RECTANGLE, odd_survey
 from tests.framing.staged import fitted
