@@ -21,7 +21,8 @@ from framing.engine.documents import Survey
 Array = NDArray[np.float64]
 
 STRAIGHT_WITHIN = 6.0  # a break line between two planes is straight; points further off it are told [in]
-SAME_LINE = 12.0  # ends this near meet, lines this near are one [in]
+SAME_LINE = 12.0  # lines this near are one [in]
+MEET_WITHIN = 24.0  # an end read this near to others, or to another line, meets them [in]
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ def _end_to_end(one: LineString, other: LineString) -> bool:
 def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
     """Break lines run on to the walls, or to the place where they meet others.
 
-    Ends within 12 in of each other meet in their middle (hips at a peak); an end as near to another line's run stops
+    Ends within 24 in of each other meet in their middle (hips at a peak); an end as near to another line's run stops
     on it (a valley at a ridge); any other end is carried on to the walls.
     """
     reach = 2 * math.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))
@@ -96,16 +97,17 @@ def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
         new = []
         for end, out in ((ends[i, 0], -along), (ends[i, 1], along)):
             others = np.delete(ends, i, axis=0).reshape(-1, 2)
-            near = others[np.hypot(*(others - end).T) < SAME_LINE]
+            near = others[np.hypot(*(others - end).T) < MEET_WITHIN]
             if len(near):
                 new.append(np.vstack([near, end]).mean(axis=0))
                 continue
-            stop = next((o.line for o in breaks if o is not b and o.line.distance(Point(end)) < SAME_LINE), None)
+            stop = next((o.line for o in breaks if o is not b and o.line.distance(Point(end)) < MEET_WITHIN), None)
             if stop is None:
                 new.append(end + reach * out)
                 continue
             # carried to the other line exactly, so that the facets close
-            far = LineString([end - 24 * out, end + 24 * out]).intersection(carried(stop, reach))
+            step = 2 * MEET_WITHIN * out
+            far = LineString([end - step, end + step]).intersection(carried(stop, reach))
             new.append(np.array(far.coords[0]) if far.geom_type == "Point" else end)
         clipped = LineString(new).intersection(outline)
         parts = list(getattr(clipped, "geoms", [clipped]))

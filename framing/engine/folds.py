@@ -14,7 +14,7 @@ from shapely import LineString, Polygon
 
 from framing.engine.breaklines import Break
 from framing.engine.plane_fit import against_the_others, least_squares, rms
-from framing.engine.plane_sets import MOST_PLANES, OWN_READINGS, PlaneSet, best_set, grow_planes
+from framing.engine.plane_sets import MOST_PLANES, OWN_READINGS, PlaneSet, best_set, grow_planes, sets_to_try
 
 Array = NDArray[np.float64]
 
@@ -34,23 +34,23 @@ def find_planes(xy: Array, z: Array, sigma: float) -> PlaneSet | None:
     if len(z) < OWN_READINGS:
         return None
     pool = grow_planes(xy, z, sigma)
-    starts = [np.linalg.lstsq(np.c_[np.ones(len(z)), xy], z, rcond=None)[0][None], *(plane[None] for plane in pool)]
+    sets = [np.linalg.lstsq(np.c_[np.ones(len(z)), xy], z, rcond=None)[0][None], *(plane[None] for plane in pool)]
     found: list[PlaneSet] = []
     for count in range(1, MOST_PLANES + 1):
-        best = best_set(xy, z, sigma, pool, starts, count)
-        if best is None:
+        if best := best_set(xy, z, sigma, sets):
+            found.append(best)
+            if best.cost <= chi2.ppf(FITS, max(len(z) - 3 * count, 1)):
+                break
+            # what the set leaves unexplained may lie in a plane that was not grown among all readings
+            off = np.abs(z - best.heights(xy)[np.arange(len(z)), best.label(xy)]) > 3 * sigma
+            if off.sum() >= OWN_READINGS:
+                pool = np.vstack([pool, grow_planes(xy[off], z[off], sigma)])
+            sets = [best.planes, *sets]
+        if not (sets := sets_to_try(xy, z, sigma, sets, pool)):
             break
-        found.append(best)
-        if best.cost <= chi2.ppf(FITS, max(len(z) - 3 * count, 1)):
-            break
-        # what the set leaves unexplained may lie in a plane that was not grown among all readings
-        off = np.abs(z - best.heights(xy)[np.arange(len(z)), best.label(xy)]) > 3 * sigma
-        if off.sum() >= OWN_READINGS:
-            pool = np.vstack([pool, grow_planes(xy[off], z[off], sigma)])
-        starts = [best.planes, *starts] if count > 1 else [best.planes, *(plane[None] for plane in pool)]
     if not found:
         return None
-    full = found[-1]
+    full = min(found, key=lambda s: s.cost)
     variance = max(1.0, full.cost / max(len(z) - 3 * len(full.planes), 1))
     return min(found, key=lambda s: s.cost / variance + EVIDENCE * len(s.planes))
 

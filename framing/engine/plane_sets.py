@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
-from shapely import LineString, Polygon
+from shapely import LineString, MultiLineString, Polygon
 from shapely.ops import polygonize, unary_union
 
-from framing.engine.breaklines import Break
+from framing.engine.breaklines import Break, carried
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -34,7 +34,7 @@ OWN_SPREAD = 12.0  # ... and they reach this far across, whichever way one looks
 WILD = 4.0  # a reading further off costs no more: it is wild, not a reason for another plane [standard errors]
 NEIGHBOURS = 6  # a plane is grown from a reading and its nearest
 POOL = 16  # planes that are tried in sets
-STARTS = 6  # sets that are followed up for every number of planes
+STARTS = 12  # sets that are followed up for every number of planes
 ALIKE = 9.0  # ways to join that cost no more than this over the best fit as well [variances of a reading]
 
 
@@ -119,21 +119,24 @@ def _plane_of(rows: Array, z: Array, own: Bools) -> tuple[Array | None, Array]:
     return q @ (rows[own].T @ z[own]), np.einsum("ij,jk,ik->i", rows, q, rows)
 
 
-def best_set(xy: Array, z: Array, sigma: float, pool: Array, starts: Sequence[Array], count: int) -> PlaneSet | None:
-    """The best `count` planes joined into one surface, sought from `starts` and one more plane of the `pool`.
+def sets_to_try(xy: Array, z: Array, sigma: float, smaller: Sequence[Array], pool: Array) -> list[Array]:
+    """Sets of one plane more than the `smaller` ones, first those that would fit best if planes could lie anywhere."""
 
-    None where no such set leaves every plane enough readings of its own.
-    """
-    tries = [np.vstack([start, plane]) for start in starts for plane in pool if len(start) == count - 1]
-    tries += [start for start in starts if len(start) == count]
+    def off(planes: Array) -> Array:
+        return np.minimum(((z[:, None] - planes[:, 0] - xy @ planes[:, 1:].T) / sigma) ** 2, WILD**2)
 
-    def lower_bound(planes: Array) -> float:
-        off = (z[:, None] - planes[:, 0] - xy @ planes[:, 1:].T) / sigma
-        return float(np.minimum((off**2).min(axis=1), WILD**2).sum())
+    sets = [np.vstack([few, plane]) for few in smaller for plane in pool]
+    bounds = np.array([off(planes).min(axis=1).sum() for planes in sets])
+    tried: dict[bytes, Array] = {}  # once for every way in which the readings are shared out
+    for k in np.argsort(bounds, kind="stable")[: 8 * STARTS]:
+        nearest = off(sets[k])
+        tried.setdefault((nearest == nearest.min(axis=1)[:, None]).sum(axis=0).tobytes(), sets[k])
+    return list(tried.values())[: STARTS if len(smaller[0]) + 1 < MOST_PLANES else 3]
 
-    tries.sort(key=lower_bound)
-    settled = [found for planes in tries[: STARTS if count < MOST_PLANES else 2]
-               if (found := _settle(xy, z, sigma, planes)) is not None]
+
+def best_set(xy: Array, z: Array, sigma: float, sets: Sequence[Array]) -> PlaneSet | None:
+    """The best of these sets of planes once each is fitted; None where none leaves every plane readings of its own."""
+    settled = [found for planes in sets if (found := _settle(xy, z, sigma, planes)) is not None]
     return min(settled, key=lambda s: s.cost, default=None)
 
 
@@ -161,7 +164,7 @@ def _settle(xy: Array, z: Array, sigma: float, planes: Array) -> PlaneSet | None
 
 def areas_of(found: PlaneSet, outline: Polygon) -> list[tuple[Polygon, int]]:
     """The outline in parts of one plane each, with that plane's number; slivers under 1 sq in go to a neighbour."""
-    lines = [line for *_, line in _crossings(found.planes, outline)]
+    lines = [carried(part, 0.05) for *_, line in _crossings(found.planes, outline) for part in line.geoms]
     cells = [c for c in polygonize(unary_union([outline.exterior, *lines])) if c.area > 1e-9]
     inside = [c for c in cells if outline.covers(c.representative_point())]
     label = found.label(np.array([c.representative_point().coords[0] for c in inside]))
@@ -210,7 +213,7 @@ def _runs(on: Bools) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in edge.reshape(-1, 2)]
 
 
-def _crossings(planes: Array, outline: Polygon) -> list[tuple[int, int, shapely.Geometry]]:
+def _crossings(planes: Array, outline: Polygon) -> list[tuple[int, int, MultiLineString]]:
     """Every two planes that cut over the outline, and the line in which they do."""
     found = []
     centre = np.array(outline.centroid.coords[0])
@@ -224,5 +227,5 @@ def _crossings(planes: Array, outline: Polygon) -> list[tuple[int, int, shapely.
         line = LineString([at - reach * u, at + reach * u]).intersection(outline)
         parts = [g for g in shapely.get_parts(line) if g.geom_type == "LineString" and g.length > 1e-3]
         if parts:
-            found.append((i, j, shapely.MultiLineString(parts)))
+            found.append((i, j, MultiLineString(parts)))
     return found
