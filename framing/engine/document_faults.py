@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import shortest_path
 
 from framing.engine import length
 from framing.engine.document_models import Build, Survey
-from framing.engine.json_reading import Fault, pointer, shown
+from framing.engine.json_reading import Fault, cut, pointer, shown
 
 
 @cache
@@ -165,12 +165,13 @@ def _unknown_points(raw: dict[str, Any]) -> Iterator[Fault]:
         ties -= hanging
     known = located | ties
     names = sorted(known)
-    listed = ", ".join(names[:40]) + (", …" if len(names) > 40 else "")
+    listed = cut(", ".join(names[:40]) + (", …" if len(names) > 40 else ""))
 
     for path, name in _uses(raw):
         if name not in known:
             tapes = len(others.get(name, ()))
-            why = f"{name} is no corner, has no position" + (f" and only {tapes} tape" if tapes else " and no tapes")
+            taped = f"only {tapes} tape" if tapes else "no tapes"
+            why = f"{cut(name, 60)} is no corner, has no position and {taped}"
             yield Fault(pointer(path), shown(name), f"a known point: {listed}", why)
 
 
@@ -194,10 +195,12 @@ def _uses(raw: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], str]]:
 
 def _door_faults(survey: Survey, raw: dict[str, Any]) -> Iterator[Fault]:
     if ("threshold" in raw) == ("doors" in raw):
-        twice = "doors" in raw
-        detail = "both threshold and doors are given" if twice else "neither threshold nor doors is given"
-        path, read = ("/doors", shown(raw["doors"])) if twice else ("/threshold", "nothing")
-        yield Fault(path, read, "either threshold or doors", detail)
+        twice = "both threshold and doors are given"
+        instead = "the points of the door that governs, or doors instead"
+        yield (
+            Fault("/doors", shown(raw["doors"]), "either threshold or doors", twice) if "doors" in raw
+            else Fault("/threshold", "nothing", instead, "neither threshold nor doors is given")
+        )
     elif survey.threshold is None and survey.doors is None and raw.get("threshold", raw.get("doors")) is None:
         path = "/threshold" if "threshold" in raw else "/doors"
         yield Fault(path, "null", "a list of threshold points", "the door's threshold is not given")
@@ -219,7 +222,7 @@ def _edge_faults(survey: Survey, raw: dict[str, Any]) -> Iterator[Fault]:
     if len(corners) < 3 or len(set(corners)) < len(corners):
         return  # the outline is refused itself, so its sides are not known
     sides = list(zip(corners, corners[1:] + corners[:1], strict=True))
-    listed = ", ".join(f"{a}-{b}" for a, b in sides)
+    listed = cut(", ".join(f"{a}-{b}" for a, b in sides))
     seen: set[frozenset[str]] = set()
     for place, edge in _each(survey.edges):
         side, read = frozenset((edge.from_, edge.to)), f"{edge.from_}-{edge.to}"

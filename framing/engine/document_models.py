@@ -342,7 +342,8 @@ class Supports(_Part):
     pad_sizes: PadSizes = Field(alias="pad_size")
     clear_gap: ClearGap
     shim_sizes: Annotated[
-        tuple[Annotated[float, length_of(least=1 / 64, most=12)], ...], Field(min_length=1), AfterValidator(ascending)
+        tuple[Annotated[float, length_of(least=1 / 64, most=12)], ...], Field(min_length=1, max_length=50),
+        AfterValidator(ascending),
     ]
     shim_most: Annotated[float, length_of(least=0, most=48)]
     maximum_spacing: Annotated[Literal["auto"] | float, auto_or(length_of(least=3, most=240))] = "auto"

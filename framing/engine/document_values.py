@@ -17,6 +17,7 @@ from framing.engine import length
 from framing.reference.design_values import GRADES, grade_key
 from framing.reference.lumber import DRESSED, SPECIFIC_GRAVITY, species_key
 
+MOST_PADS = 50  # to choose from
 LONGEST = 12_000.0  # [in]: no terrace is 1,000 ft long; a longer reading is a slip of the unit
 
 
@@ -156,7 +157,7 @@ def _read_after(value: Any, context: dict[str, Any]) -> int:
     if isinstance(value, str):
         numbers = [number for number, point in enumerate(readings, 1) if point == value]
         if not numbers:
-            raise refusal("the number of a reading, or a point of levels", f"no reading stands at {value}")
+            raise refusal("the number of a reading, or a point of levels", f"no reading stands at {value[:60]}")
         if len(numbers) > 1:
             found = ", ".join(map(str, numbers))
             raise refusal(f"the number of the reading: {found}", f"{value} was read {len(numbers)} times")
@@ -200,6 +201,8 @@ def _read_pad_sizes(value: Any, context: dict[str, Any]) -> tuple[tuple[float, f
     what = "a length (a square pad), [a, b] (one pad), or a list of such pairs to choose from"
     if value == ():
         raise refusal(what, "no pad size is given")
+    if isinstance(value, tuple) and len(value) > MOST_PADS:
+        raise refusal(f"at most {MOST_PADS} pad sizes", f"{len(value)} are given")
     if isinstance(value, tuple) and all(isinstance(item, tuple) for item in value):
         return tuple(_pair(_SIDE, item, context, what) for item in value)
     return (_pair(_SIDE, value, context, what),)

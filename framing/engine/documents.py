@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
+from itertools import islice
 from typing import Annotated, Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -44,7 +44,7 @@ from framing.engine.document_models import (
     Tape,
 )
 from framing.engine.framing_document import FramingDocument
-from framing.engine.json_reading import MOST_FAULTS, DocumentRefused, Fault, pointer, read_json, shown
+from framing.engine.json_reading import MOST_FAULTS, DocumentRefused, Fault, cut, pointer, read_json, shown, standing
 
 __all__ = [
     "Access", "Breakline", "Build", "ClearGap", "CoverBoard", "Datum", "DatumCheck", "Decking", "DocumentRefused",
@@ -57,14 +57,18 @@ MOST = {  # how many of each a document may hold; more is refused as too large
     "corners": 200, "tapes": 2_000, "positions": 5_000, "levels": 5_000, "datum_checks": 5_000, "breaklines": 200,
     "doors": 100, "outlets": 200, "obstacles": 500, "edges": 400, "photos": 2_000, "access_panels": 500,
 }
+MOST_VALUES = 100_000  # in all, so that a document of faults alone is answered within seconds
 
 
-def parse_survey(source: bytes | str | Mapping[str, Any]) -> Survey:
+Source = bytes | str | Mapping[str, Any]  # JSON as text, as bytes in UTF-8, or read already
+
+
+def parse_survey(source: Source) -> Survey:
     """The survey in `source`; raises DocumentRefused with every fault of the JSON, its fields and their relations."""
     return _parse(Survey, source, survey_faults)
 
 
-def parse_build(source: bytes | str | Mapping[str, Any]) -> Build:
+def parse_build(source: Source) -> Build:
     """The build in `source`; raises DocumentRefused with every fault of the JSON, its fields and their relations."""
     return _parse(Build, source, build_faults)
 
@@ -76,10 +80,11 @@ _ANSWER = "deck-framing/1"
 
 def _parse(
     model: type[_Document],
-    source: bytes | str | Mapping[str, Any],
+    source: Source,
     relations: Callable[[Any, dict[str, Any]], Iterable[Fault]],
 ) -> _Document:
     expected = next(name for name, kind in _FORMATS.items() if kind is model)
+    raw: dict[str, Any] = {}
     try:
         raw, faults = read_json(source)
         _check_counts(raw)
@@ -97,9 +102,14 @@ def _parse(
         if faults:
             raise DocumentRefused(faults[:MOST_FAULTS])
     except DocumentRefused as refused:
-        named = (replace(fault, document=expected) for fault in refused.faults)
-        raise DocumentRefused(named, too_large=refused.too_large) from None
+        told = (_told(standing(fault, raw), expected) for fault in refused.faults)
+        raise DocumentRefused(told, too_large=refused.too_large) from None
     return document
+
+
+def _told(fault: Fault, document: str) -> Fault:
+    """The fault with its document's name and words of bounded length."""
+    return Fault(fault.pointer, cut(fault.read), cut(fault.expected), cut(fault.detail), document)
 
 
 def _further(faults: list[Fault], found: Iterable[Fault]) -> list[Fault]:
@@ -117,8 +127,16 @@ def _check_counts(raw: dict[str, Any]) -> None:
         Fault(pointer([field]), f"{count:,} {field}", f"at most {MOST[field]:,}", "too many to work on")
         for field, count in counts.items() if count > MOST[field]
     ]
+    if (count := _values(raw)) > MOST_VALUES:
+        over.append(Fault("", f"{count:,} values", f"at most {MOST_VALUES:,}", "too many to work on"))
     if over:
         raise DocumentRefused(over, too_large=True)
+
+
+def _values(value: Any) -> int:
+    """How many values stand in a value, itself and groups included."""
+    items = value.values() if isinstance(value, dict) else value if isinstance(value, tuple) else ()
+    return 1 + sum(map(_values, items))
 
 
 def _context(raw: dict[str, Any]) -> dict[str, Any]:
@@ -179,38 +197,41 @@ def check_together(survey: Survey, build: Build) -> None:
     Edge gaps that name no side, panels over nothing, heavy loads at unknown points, a surface that follows a
     threshold of one point.
     """
-    faults: list[Fault] = []
+    if faults := tuple(islice(_faults_together(survey, build), MOST_FAULTS)):
+        raise DocumentRefused(_told(fault, "deck-build/1") for fault in faults)
+
+
+def _faults_together(survey: Survey, build: Build) -> Iterator[Fault]:
     corners = survey.corners
     sides = {f"{a}-{b}": f"{a}-{b}" for a, b in zip(corners, corners[1:] + corners[:1], strict=True)}
     either_way = sides | {f"{b}-{a}": f"{a}-{b}" for a, b in zip(corners, corners[1:] + corners[:1], strict=True)}
+    listed = cut(", ".join(sides))
     seen: dict[str, str] = {}
     for key in build.decking.edge_gaps:
         at = pointer(["decking", "edge_gaps", key])
         side = either_way.get(key)
         if side is None:
-            faults.append(Fault(at, shown(key), f"a side of the outline: {', '.join(sides)}", f"{key} is no side"))
+            yield Fault(at, shown(key), f"a side of the outline: {listed}", f"{key} is no side")
         elif side in seen:
-            faults.append(Fault(at, shown(key), "each side once", f"{seen[side]} and {key} are the same side"))
+            yield Fault(at, shown(key), "each side once", f"{seen[side]} and {key} are the same side")
         else:
             seen[side] = key
     places = [o.point for o in survey.outlets] + [o.name for o in survey.obstacles]
+    listed = cut(", ".join(places)) or "none in the survey"
     for place, panel in enumerate(build.access_panels):
         if panel.over not in places:
-            listed = ", ".join(places) or "none in the survey"
             at = pointer(["access_panels", place, "over"])
             expected = f"an outlet's point or an obstacle's name: {listed}"
-            faults.append(Fault(at, shown(panel.over), expected, f"{panel.over} is neither"))
+            yield Fault(at, shown(panel.over), expected, f"{panel.over} is neither")
     known = {*corners, *survey.positions, *(name for tape in survey.tapes for name in (tape.from_, tape.to))}
     for place, heavy in enumerate(build.loads.heavy):
         for i, point in enumerate(heavy.points):
             if isinstance(point, str) and point not in known:
                 at = pointer(["loads", "heavy", place, "points", i])
-                faults.append(Fault(at, shown(point), "a point of the survey, or [x, y]", f"{point} is not known"))
+                yield Fault(at, shown(point), "a point of the survey, or [x, y]", f"{point} is not known")
     if build.surface.mode == "follow-threshold" and all(len(door.points) < 2 for door in survey.all_doors):
         detail = "a threshold of one point has no line to follow"
-        faults.append(Fault("/surface/mode", shown(build.surface.mode), "two threshold points or more", detail))
-    if faults:
-        raise DocumentRefused(replace(fault, document="deck-build/1") for fault in faults[:MOST_FAULTS])
+        yield Fault("/surface/mode", shown(build.surface.mode), "two threshold points or more", detail)
 
 
 def json_schema(name: str) -> dict[str, Any]:

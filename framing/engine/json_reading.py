@@ -6,13 +6,15 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 MOST_BYTES = 5_000_000
 MOST_DEPTH = 64
 MOST_DIGITS = 15  # a float holds 15 decimal digits exactly
 MOST_FAULTS = 200
+MOST_KEY = 200  # characters; the longest name that a document knows has 60
+MOST_WORDS = 400  # characters of one fault's words: an answer never echoes a long document
 _SHOWN = 80
 
 _STRING = re.compile(r'"(?:[^"\\]++|\\.)*+"?', re.DOTALL)
@@ -25,7 +27,8 @@ _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
 class Fault:
     """One fault of a document: where (RFC 6901), what was read, what was expected, and what to know about it.
 
-    The pointer of a field that is missing is the pointer it would have; the one above it exists.
+    The pointer leads to a value of the document. A field that is missing is told at the group that lacks it, and
+    `expected` begins with its name.
     """
 
     pointer: str
@@ -65,29 +68,49 @@ def pointer(path: Iterable[str | int]) -> str:
     return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in path)
 
 
+def standing(fault: Fault, document: Any) -> Fault:
+    """The fault at the nearest place that the document has, with the name of what is missing there."""
+    parts = [part.replace("~1", "/").replace("~0", "~") for part in fault.pointer.split("/")[1:]]
+    for depth, part in enumerate(parts):
+        if isinstance(document, dict) and part in document:
+            document = document[part]
+        elif isinstance(document, tuple) and part.isdecimal() and int(part) < len(document):
+            document = document[int(part)]
+        else:
+            return replace(fault, pointer=pointer(parts[:depth]), expected=f"{part}: {fault.expected}")
+    return fault
+
+
+def cut(text: str, most: int = MOST_WORDS) -> str:
+    """The text as it can be written to any file, cut to `most` characters."""
+    # A lone surrogate becomes a question mark: the answer must be writable too.
+    text = text[: most + 1].encode("utf-8", "replace").decode()
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
 def shown(value: Any) -> str:
     """A value as it stood in the document, cut to a line."""
     if isinstance(value, _Unusable):
-        return value.text[:_SHOWN]
+        return cut(value.text, _SHOWN)
     if isinstance(value, float) and not math.isfinite(value):
         return str(value)
     try:
         text = json.dumps(value, ensure_ascii=False, default=lambda odd: shown(odd) if odd is not value else repr(odd))
-    except (TypeError, ValueError):
-        text = f"a {type(value).__name__}"
-    # A lone surrogate is shown as a question mark: the answer must be writable too.
-    text = text.encode("utf-8", "replace").decode()
-    return text if len(text) <= _SHOWN else text[: _SHOWN - 1] + "…"
+    except (TypeError, ValueError, RecursionError):
+        text = "what no JSON text can hold"
+    return cut(text, _SHOWN)
 
 
-def read_json(source: bytes | str | Mapping[str, Any]) -> tuple[dict[str, Any], list[Fault]]:
+def read_json(source: Any) -> tuple[dict[str, Any], list[Fault]]:
     """The JSON object in `source`, lists as tuples, and the faults of single values, which stand there as None.
+
+    `source` is JSON as text or as bytes in UTF-8, or a document that has been read already.
 
     Such faults are: a key given twice, NaN and infinity, more than 15 digits, text that no file can hold. Raises
     DocumentRefused where nothing further can be read: more than 5 MB, not UTF-8, not JSON, nested deeper than 64,
     not an object.
     """
-    value = dict(source) if isinstance(source, Mapping) else _loads(_text(source))
+    value = _loads(_text(source)) if isinstance(source, bytes | str) else source
     faults: list[Fault] = []
     plain = _plain(value, (), faults)
     if not isinstance(plain, dict):
@@ -102,7 +125,7 @@ def _text(source: bytes | str) -> str:
         fault = Fault("", f"{size:,} bytes", f"at most {MOST_BYTES:,} bytes", "the document is too large")
         raise DocumentRefused([fault], too_large=True)
     if isinstance(source, str):
-        return source
+        return source.removeprefix("\ufeff")  # the byte order mark that some editors write
     try:
         return source.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -152,21 +175,28 @@ def _plain(value: Any, path: tuple[str | int, ...], faults: list[Fault]) -> Any:
         faults.append(Fault(at, f"more than {MOST_DEPTH} levels", f"at most {MOST_DEPTH}", "nested too deeply"))
         return None
     if isinstance(value, Mapping):
+        good = {key: item for key, item in value.items() if _can_be_key(key)}
         for key in getattr(value, "repeated", ()):
-            detail = f"{shown(key)} is given more than once"
-            faults.append(Fault(pointer((*path, key)), shown(value[key]), "each key once", detail))
-        bad = [key for key in value if not isinstance(key, str) or _UNWRITABLE.search(key)]
-        faults.extend(Fault(at, shown(key), "keys of plain text", "a key holds what no file can") for key in bad)
-        return {key: _plain(item, (*path, key), faults) for key, item in value.items() if key not in bad}
+            if key in good:
+                detail = f"{shown(key)} is given more than once"
+                faults.append(Fault(pointer((*path, key)), shown(value[key]), "each key once", detail))
+        expected = f"keys of plain text, at most {MOST_KEY} characters"
+        faults += [Fault(at, shown(key), expected, "a key that cannot be taken") for key in value if key not in good]
+        return {key: _plain(item, (*path, key), faults) for key, item in good.items()}
     if isinstance(value, (list, tuple)):
         return tuple(_plain(item, (*path, place), faults) for place, item in enumerate(value))
     if isinstance(value, str):
         if _UNWRITABLE.search(value):
             faults.append(Fault(at, shown(value), "plain text", "the text holds a control character"))
-        return value
+        return _UNWRITABLE.sub("\ufffd", value)  # so that it may be told of in other faults
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, (int, float)) and abs(value) < 10.0**MOST_DIGITS:  # false for NaN
         return value
-    faults.append(Fault(at, shown(value), f"a finite number of at most {MOST_DIGITS} digits", "unusable"))
+    expected = f"a finite number of at most {MOST_DIGITS} digits"
+    faults.append(Fault(at, shown(value), expected, "the number is not finite, too long or none at all"))
     return None
+
+
+def _can_be_key(key: Any) -> bool:
+    return isinstance(key, str) and len(key) <= MOST_KEY and not _UNWRITABLE.search(key)
