@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
 from shapely import LineString, Point, Polygon
 
 from framing.engine import length
@@ -86,22 +87,23 @@ def _end_to_end(one: LineString, other: LineString) -> bool:
 def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
     """Break lines run on to the walls, or to the place where they meet others.
 
-    Ends within 24 in of each other meet in their middle (hips at a peak); an end as near to another line's run stops
-    on it (a valley at a ridge); any other end is carried on to the walls.
+    Ends within 24 in of each other meet (hips at a peak), if the lines are longer than the gap; an end as near to
+    another line's run stops on it (a valley at a ridge); any other end is carried on to the walls.
     """
     reach = 2 * math.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))
     ends = np.array([[b.line.coords[0], b.line.coords[-1]] for b in breaks]).reshape(-1, 2, 2)
+    near = np.minimum(MEET_WITHIN, np.hypot(*(ends[:, 1] - ends[:, 0]).T) / 2)
+    group = _meeting(ends.reshape(-1, 2), np.repeat(near, 2))
     met = []
     for i, b in enumerate(breaks):
         along = (ends[i, 1] - ends[i, 0]) / np.hypot(*(ends[i, 1] - ends[i, 0]))
         new = []
-        for end, out in ((ends[i, 0], -along), (ends[i, 1], along)):
-            others = np.delete(ends, i, axis=0).reshape(-1, 2)
-            near = others[np.hypot(*(others - end).T) < MEET_WITHIN]
-            if len(near):
-                new.append(np.vstack([near, end]).mean(axis=0))
+        for k, (end, out) in enumerate(((ends[i, 0], -along), (ends[i, 1], along))):
+            mates = np.argwhere((group == group[2 * i + k]).reshape(-1, 2))
+            if len(mates) > 1:
+                new.append(_common_point(ends[mates[:, 0], mates[:, 1]], ends[mates[:, 0], 1 - mates[:, 1]]))
                 continue
-            stop = next((o.line for o in breaks if o is not b and o.line.distance(Point(end)) < MEET_WITHIN), None)
+            stop = next((o.line for o in breaks if o is not b and o.line.distance(Point(end)) < near[i]), None)
             if stop is None:
                 new.append(end + reach * out)
                 continue
@@ -113,6 +115,25 @@ def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
         parts = list(getattr(clipped, "geoms", [clipped]))
         met += [Break(b.kind, p, b.given) for p in parts if p.length > 1]
     return met
+
+
+def _meeting(ends: Array, near: Array) -> NDArray[np.intp]:
+    """Numbers (n,) of the groups of ends (n, 2) that meet, each nearer to another than either's `near` (n,) [in]."""
+    apart = np.hypot(*(ends[:, None] - ends[None]).T)
+    return np.asarray(connected_components(apart < np.minimum(near[:, None], near[None]), directed=False)[1])
+
+
+def _common_point(ends: Array, others: Array) -> Array:
+    """Where lines meet that end at `ends` (n, 2) and come from `others`: the place nearest to all of them [in].
+
+    Lines in one direction say nothing along it; the middle of their ends does.
+    """
+    u = (ends - others) / np.hypot(*(ends - others).T)[:, None]
+    across = np.eye(2) - u[:, :, None] * u[:, None, :]
+    middle = ends.mean(axis=0)
+    slack = 1e-3 * np.eye(2)
+    point = np.linalg.solve(across.sum(axis=0) + slack, (across @ ends[..., None])[..., 0].sum(axis=0) + slack @ middle)
+    return np.asarray(point if np.hypot(*(point - middle)) < MEET_WITHIN else middle)
 
 
 def carried(line: LineString, reach: float) -> LineString:

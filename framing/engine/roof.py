@@ -38,6 +38,7 @@ AGREE_WITHIN = 6.0  # two odd readings this near each other bear each other out 
 STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was not fixed by its readings [in/ft]
 FOLD_WITHIN = 6.0  # a fold placed to within this needs no second look before wood is set out [in]: common practice
 JOIN_DOUBT = 0.25  # planes that could join in ways further apart than this make two roofs, not one [in]
+PLACE_SIGMA = 0.5  # standard error of a break line read by eye, across it [in]: common practice
 NOT_READ = 48.0  # a roof carried on this far beyond its readings is told [in]: common practice, a reading every 4 ft
 HUBER_ROUNDS = 8
 FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
@@ -302,6 +303,8 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
         for p, k in zip(shape.polygons, shape.plane, strict=True)
     )
     covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
+    if shape.found is None:
+        covariance = covariance + _of_places(_continuity(shape.polygons), rows[use], basis, scale, planes)
     breaks = _with_error(shape, planes, covariance)
     each = (3 * np.array(shape.plane)[:, None] + np.arange(3)).ravel()
     roof = Roof(outline, facets, breaks, anomalies, tuple((readings[i].point,) for i in lone),
@@ -332,6 +335,21 @@ def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
         # so many cannot all be slips: the roof is not of these planes, and all readings say so
         return np.ones(len(z), bool), whole, []
     return use, fit, wild
+
+
+def _of_places(constraint: Array, rows: Array, basis: Array, scale: Array, planes: Array) -> Array:
+    """What the planes' covariance gains because given break lines are read by eye, each end off by `PLACE_SIGMA`.
+
+    Along the line as given the planes are made to agree; in truth they differ there by how much the slope changes
+    across it, times how far off it was read. `rows` and `basis` count slopes by `scale`.
+    """
+    if not len(constraint):
+        return np.zeros((len(scale), len(scale)))
+    one, other = (constraint[:, ::3] == 1).argmax(axis=1), (constraint[:, ::3] == -1).argmax(axis=1)
+    apart = PLACE_SIGMA * np.hypot(*(planes[one, 1:] - planes[other, 1:]).T)
+    moved = np.linalg.pinv(constraint / scale)
+    moved = (moved - basis @ (np.linalg.pinv(rows @ basis) @ (rows @ moved))) * apart / scale[:, None]
+    return np.asarray(moved @ moved.T)
 
 
 def _with_error(shape: _Shape, planes: Array, covariance: Array) -> tuple[Break, ...]:
