@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from framing.engine.documents import (
     parse_survey,
 )
 from framing.engine.drainage import Drainage, against_frame, drain
+from framing.engine.json_reading import read_json
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
@@ -126,7 +126,7 @@ def _parse_both(survey: Mapping[str, Any] | bytes | str,
 
 def _hash(source: Mapping[str, Any] | bytes | str) -> str:
     """Hash of a document that has been parsed: of its JSON, however it was spaced."""
-    return canonical_sha256(source if isinstance(source, Mapping) else json.loads(source))
+    return canonical_sha256(read_json(source)[0])
 
 
 def _compute(survey: Survey, build: Build) -> _Answer:
