@@ -98,6 +98,10 @@ CODES: dict[str, Code] = {
         "The roof is carried on as far as {value:.0f} in beyond its readings, farthest at {where}; its height there "
         "has a standard error of {error} in.", "computed", "surveyor",
     ),
+    "roof-under-pads": Code(
+        "The roof's height under the pads is known to {value:.2f} in or better (two standard errors), worst at {where}; "
+        "{far} pads stand more than {reach:.0f} in beyond any reading. Keep thin shims at hand.", "computed", "surveyor",
+    ),
     "breakline-not-straight": Code(
         "The {kind} through {where} is {off} in off a straight line; it was taken as straight.", "computed", "surveyor",
     ),
@@ -335,6 +339,19 @@ CODES: dict[str, Code] = {
         "deepest. See whether it is gone 48 hours after rain; the deck does not correct it.",
         "NRCA Roofing Manual 2011 (48 hours)", "roofer",
     ),
+    "ponding-stability": Code(
+        "Where a roof falls less than {limit:g} in/ft (here {value:.3f} at the least) or holds water, its structure "
+        "sags and gathers more; whether it is stiff enough is an engineer's to say.",
+        "ASCE 7-10 8.4, in articles on it", "engineer",
+    ),
+    "outlet-off-roof": Code(
+        "The invert of {where} reads {value:.2f} in {side} the roof fitted beside it, where {limit:g} in is as much as "
+        "is usual: read both again.", "common practice", "surveyor",
+    ),
+    "leader-capacity": Code(
+        "{where} takes {value:.1f} gpm; a vertical leader of its {diameter:g} in carries {limit:.0f} gpm.",
+        "2006 National Standard Plumbing Code Table 13.6.1", "plumbing official",
+    ),
     "outlet-capacity": Code(
         "{where} takes {value:.1f} gpm off {area:.0f} sq ft in the design rain and carries {limit:.1f} gpm with water "
         "{most:.2f} in over its invert; that flow needs {head:.2f} in.",
@@ -388,9 +405,14 @@ CODES: dict[str, Code] = {
         "With the primary outlets blocked, water stands {above:.2f} in {side} the finished surface at {where}.",
         "weir and orifice formulas", "contractor",
     ),
+    "blocked-primary-depth": Code(
+        "With the primary outlets blocked, water stands {value:.2f} in deep at {where} before it leaves {first}{way}: "
+        "{load:.1f} psf there. Whether the roof bears that is an engineer's to say.",
+        "ASCE 7-16 Eq. 8.3-1", "engineer",
+    ),
     "blocked-primary-sill": Code(
-        "With the primary outlets blocked, water stands {away:.2f} in {side} the lowest {where}; less than {limit:g} "
-        "in below it is a risk to the room behind.", "weir and orifice formulas", "roofer",
+        "With the primary outlets blocked, water stands {away:.2f} in {side} the {where}; less than {limit:g} in below "
+        "it is a risk to the room behind.", "weir and orifice formulas", "roofer",
     ),
 }
 

@@ -1,7 +1,8 @@
 """Drainage: flow and depth of water at each outlet, where water stands, and what happens with the outlets blocked.
 
 Stage: roof -> drainage. Nothing here says that a roof drains well enough: each check gives a number, its basis and
-who decides. Checks against the frame are made by `against_frame` once its clear gaps are known.
+who decides. The water is measured against the doors here, and against the frame by `against_frame` once its clear
+gaps are known.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Point
 
@@ -19,7 +21,7 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Check, check
 from framing.engine.documents import Outlet, Rain, Survey
 from framing.engine.roof import Facet, Roof
-from framing.engine.watershed import Pond, Watershed, lay_grid, shed, standing
+from framing.engine.watershed import HAIR, Grid, Pond, Watershed, flood, lay_grid, shed, standing
 from framing.reference import drainage as published
 
 Floats = NDArray[np.float64]
@@ -83,6 +85,11 @@ def drain_head(diameter: ArrayLike, flow: ArrayLike) -> Floats:
     weir = (q / (published.WEIR * np.pi * d)) ** (2 / 3)
     orifice = (q / (published.DRAIN_ORIFICE * np.pi / 4 * d**2)) ** 2
     return np.asarray(np.maximum(weir, orifice))
+
+
+def leader_capacity(diameter: ArrayLike) -> Floats:
+    """Flow [gpm] that a vertical leader of `diameter` [in] carries 7/24 full. 2006 NSPC Table 13.6.1."""
+    return np.asarray(published.LEADER * published.LEADER_FULL ** (5 / 3) * np.asarray(diameter, float) ** (8 / 3))
 
 
 # -- the roof's drainage ---------------------------------------------------------------------------------------
@@ -175,8 +182,7 @@ class Drainage:
         """
         if self.blocked is None:
             return None
-        running = np.array([*(o.surface for o in self.overflow), -np.inf])[self.blocked.serving(xy)]
-        return np.asarray(np.maximum(self.blocked.surface(xy), running))
+        return np.asarray(np.maximum(self.blocked.surface(xy), _over_inverts(self.blocked, self.overflow, xy)))
 
 
 def drain(survey: Survey, adjusted: Adjustment, roof: Roof, rain: Rain | None = None) -> Drainage:
@@ -203,15 +209,24 @@ def drain(survey: Survey, adjusted: Adjustment, roof: Roof, rain: Rain | None = 
     primary = [_with_capacity(o, overflow) for o in primary]
     ponds = standing(water, 2 * survey.level_sigma) if water else ()
 
+    checks += _outlet_checks(primary, overflow)
     checks += _slope_checks(roof, survey)
     for pond in ponds:
         middle = pond.polygon.representative_point()
         checks.append(check("pond", "caution", value=pond.depth, limit=2 * survey.level_sigma, where=_place(middle),
                             area=pond.area_sqft, gallons=pond.volume_gal, load=float(rain_load(pond.depth, 0))))
+    flattest = min(f.slope_in_per_ft for f in roof.facets)
+    if ponds or flattest < published.LEAST_SLOPE - 1e-9:
+        checks.append(check("ponding-stability", "note", value=flattest, limit=published.LEAST_SLOPE, unit="in/ft",
+                            where="roof"))
     if water is None:
         checks.append(check("no-outlet", "caution", value=0, limit=1, unit="EA", where="roof", acknowledge=True))
     checks += _primary_checks(primary, overflow, water)
     checks += _overflow_checks(primary, overflow, roof, water, bool(edges))
+    told = [p.depth for p in ponds]
+    told += [c.value / published.RAIN_LOAD for c in checks if c.code == "blocked-primary-load" and c.value is not None]
+    checks += _blocked_checks(grid, blocked, overflow, edges, _brims(survey, adjusted, roof),
+                              max(told, default=0.0) + 2 * survey.level_sigma)
     checks += _upturn_checks(survey, adjusted, roof)
     if any(e.against == "house" for e in survey.edges) and rates[0] is not None and primary:
         checks.append(check("wall-rain", "note", unit="EA", where="house wall"))
@@ -343,6 +358,23 @@ def _runs_into(facet: Facet, a: Floats, b: Floats) -> bool:
     return steep > 1e-6 and float(-(out @ [facet.sx, facet.sy])) / steep > math.sin(math.radians(15))
 
 
+def _outlet_checks(primary: Sequence[OutletFlow], overflow: Sequence[OutletFlow]) -> list[Check]:
+    """Primary inverts that stand far off the roof beside them; drains against the leader of their own diameter."""
+    found = []
+    for o in primary:
+        above = o.invert_z - o.roof_z
+        usual = published.SUMP if above < 0 and o.kind == "drain" else published.OUTLET_OFF
+        if abs(above) > usual:
+            found.append(check("outlet-off-roof", "caution", value=abs(above), limit=usual,
+                               where=f"{o.kind} {o.point}", side="above" if above > 0 else "below"))
+    for o in (*primary, *overflow):
+        if o.kind == "drain" and o.diameter is not None and o.flow_gpm is not None:
+            most = float(leader_capacity(o.diameter))
+            found.append(check("leader-capacity", "caution" if o.flow_gpm > most else "ok", value=o.flow_gpm,
+                               limit=most, unit="gpm", where=f"{o.kind} {o.point}", diameter=o.diameter))
+    return found
+
+
 def _primary_checks(primary: Sequence[OutletFlow], overflow: Sequence[OutletFlow],
                     water: Watershed | None) -> list[Check]:
     found = []
@@ -382,7 +414,7 @@ def _overflow_checks(primary: Sequence[OutletFlow], overflow: Sequence[OutletFlo
         if o.height is not None and o.kind == "scupper":
             found.append(check("overflow-opening", "caution" if o.height < published.OVERFLOW_HEIGHT else "ok",
                                value=o.height, limit=published.OVERFLOW_HEIGHT, where=where))
-        if o.head is not None and o.flow_gpm is not None:
+        if o.head is not None and o.flow_gpm:
             load = float(rain_load(max(above, 0), o.head))
             found.append(check("blocked-primary-load", "note", value=load, unit="psf", where=where,
                                static=max(above, 0), head=o.head, flow=o.flow_gpm))
@@ -416,6 +448,82 @@ def _low_of_basin(overflow: OutletFlow, roof: Roof, water: Watershed | None) -> 
     return min(float(water.grid.z[cells].min()), overflow.roof_z)
 
 
+@dataclass(frozen=True)
+class _Brim:
+    """A place [in] that blocked water should not reach: a door's sill, the top of its flashing, or of a parapet."""
+
+    name: str
+    xy: tuple[float, float]
+    z: float
+    door: str = ""
+
+
+def _brims(survey: Survey, adjusted: Adjustment, roof: Roof) -> list[_Brim]:
+    """At every threshold point the lower of sill and flashing top; parapets at each corner of the roof beside them."""
+    found = []
+    for door in survey.all_doors:
+        for point in (p for p in door.points if p in adjusted.points):
+            read = [r.z for r in adjusted.levels if r.point == point and r.on == "threshold"]
+            tops = [(sum(read) / len(read), "sill")] if read else []
+            tops += [(-door.flashing_top, "flashing top")] if door.flashing_top is not None else []
+            found += [_Brim(f"{part} of the {door.name} at {point}", _at(adjusted, point), z, door.name)
+                      for z, part in sorted(tops)[:1]]
+    corners = np.unique(np.concatenate([np.array(f.polygon.exterior.coords) for f in roof.facets]).round(6), axis=0)
+    for e in survey.edges:
+        if e.against == "parapet" and e.height is not None and e.from_ in adjusted.points and e.to in adjusted.points:
+            side = LineString([_at(adjusted, e.from_), _at(adjusted, e.to)])
+            beside = corners[shapely.distance(shapely.points(corners), side) < 0.5]
+            found += [_Brim(f"top of the parapet {e.from_}-{e.to}", (float(x), float(y)), float(z) + e.height)
+                      for (x, y), z in zip(beside, roof.height(beside), strict=True)]
+    return found
+
+
+def _blocked_checks(grid: Grid, blocked: Watershed | None, overflow: Sequence[OutletFlow], edges: Sequence[LineString],
+                    brims: Sequence[_Brim], told: float) -> list[Check]:
+    """Still water with every primary outlet blocked: how deep, unless that is `told` [in], and how near each door.
+
+    It rises until it leaves by an overflow, an open edge or the lowest brim.
+    """
+    ways = [*(_Brim(f"{o.kind} {o.point}", o.xy, o.invert_z) for o in overflow), *brims]
+    if not ways and not edges:
+        return []
+    at = grid.cells(np.array([w.xy for w in ways]).reshape(-1, 2))
+    z = np.array([w.z for w in ways])
+    edge = grid.along(edges)
+    still = flood(grid.z.reshape(grid.shape), [*at.tolist(), *edge.tolist()], [*z.tolist(), *grid.z[edge].tolist()])
+    roof = np.flatnonzero(np.isfinite(grid.z))
+    deepest = int(roof[np.argmax(still.level[roof] - grid.z[roof])])
+    depth, out = float(still.level[deepest] - grid.z[deepest]), still.way(deepest)
+    way = min((w for w, cell in zip(ways, at.tolist(), strict=True) if cell == out), key=lambda w: w.z, default=None)
+    found = []
+    if depth > told:
+        over = bool(still.level[deepest] > still.level[out] + HAIR)
+        found.append(check(
+            "blocked-primary-depth", "caution" if over or way in brims else "note", value=depth,
+            where=_place(Point(grid.centres(np.array([deepest]))[0])), acknowledge=way in brims,
+            load=float(rain_load(depth, 0)), way=f"over the {way.name}" if way else "over an open edge",
+            first="over higher roof and then " if over else ""))
+
+    wet = np.where(still.level[at] > grid.z[at] + HAIR, still.level[at], -np.inf)
+    below = z - np.maximum(wet, _over_inverts(blocked, overflow, grid.centres(at)))
+    spilt = way.door if way else ""  # said with the depth
+    for door in dict.fromkeys(b.door for b in brims if b.door and b.door != spilt):
+        near, name = min((near, w.name) for near, w in zip(below.tolist(), ways, strict=True) if w.door == door)
+        if math.isfinite(near):
+            risk = near < published.SILL_MARGIN
+            found.append(check("blocked-primary-sill", "caution" if risk else "ok", value=near,
+                               limit=published.SILL_MARGIN, where=name, acknowledge=risk, away=abs(near),
+                               side="below" if near >= 0 else "above"))
+    return found
+
+
+def _over_inverts(blocked: Watershed | None, overflow: Sequence[OutletFlow], xy: Floats) -> Floats:
+    """Surface [in] of the running water at the overflow that serves each of (n, 2) points; -inf where none does."""
+    if blocked is None:
+        return np.full(len(xy), -np.inf)
+    return np.array([*(o.surface for o in overflow), -np.inf])[blocked.serving(xy)]
+
+
 def _upturn_checks(survey: Survey, adjusted: Adjustment, roof: Roof) -> list[Check]:
     """Height of each door's sill above the roof in front of it, at its lowest."""
     found = []
@@ -441,7 +549,7 @@ def against_frame(
     supports_roof_z: Floats,
     clear_gaps: Floats,
     deck_top: Callable[[Floats], Floats],
-    sill_z: float,
+    sill_z: float | None = None,
 ) -> tuple[Check, ...]:
     """The water against the wood: in the design storm, and with every primary outlet blocked.
 
@@ -455,8 +563,8 @@ def against_frame(
         Membrane under each, and the joist's underside above it. [in]
     deck_top : callable, (m, 2) -> (m,)
         Finished surface. [in]
-    sill_z : float
-        The lowest threshold point of the door that governs. [in]
+    sill_z : float, optional
+        Not used: `drain` measures the water against every door.
     """
     xy = np.asarray(supports_xy, float).reshape(-1, 2)
     under = np.asarray(supports_roof_z, float) + np.asarray(clear_gaps, float)
@@ -475,14 +583,7 @@ def against_frame(
         found.append(check(
             "blocked-primary-deck", "caution" if deep[top] > 0 else "ok", value=float(blocked[top]),
             limit=float(blocked[top] - deep[top]), where=f"x {xy[top, 0]:.0f}, y {xy[top, 1]:.0f}",
-            above=abs(float(deep[top])), side="above" if deep[top] > 0 else "below"))
-    surfaces = [o.surface for o in drainage.overflow]
-    if surfaces:
-        below = sill_z - max(surfaces)
-        near = below < published.SILL_MARGIN
-        found.append(check("blocked-primary-sill", "caution" if near else "ok", value=below,
-                           limit=published.SILL_MARGIN, where="door sill", acknowledge=near, away=abs(below),
-                           side="below" if below >= 0 else "above"))
+            acknowledge=bool(deep[top] > 0), above=abs(float(deep[top])), side="above" if deep[top] > 0 else "below"))
     return tuple(found)
 
 

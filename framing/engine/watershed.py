@@ -19,7 +19,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from framing.engine.roof import Facet
-from framing.reference.drainage import GALLON
+from framing.reference.drainage import GALLON, OUTLET_OFF
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -159,63 +159,101 @@ def _crossing(parts: Sequence[tuple[Facet, BaseGeometry]], lowest: float) -> flo
     return min(met, default=lowest)
 
 
+@dataclass(frozen=True)
+class Flood:
+    """Water rising from its ways out over cells numbered row by row.
+
+    `level` (cells,) [in] is the surface that water must reach to leave; `came` the neighbour through which it leaves,
+    -1 at a way out and where none can be reached; `order` the cells as the flood took them.
+    """
+
+    level: Floats
+    came: list[int]
+    order: list[int]
+
+    def way(self, cell: int) -> int:
+        """The cell by which the water of a cell leaves."""
+        while self.came[cell] >= 0:
+            cell = self.came[cell]
+        return cell
+
+
+def flood(z: Floats, cells: Sequence[int], levels: Sequence[float]) -> Flood:
+    """Priority-flood [1]_ of heights `z` (rows, columns) [in] from way-out `cells` that stand at `levels` [in].
+
+    Infinite heights are walls; `z` has a border of them. Water goes to any of eight neighbours. A way out that is
+    higher than the water that passes it lets none out.
+
+    .. [1] R. Barnes, C. Lehman, D. Mulla, Computers & Geosciences 62 (2014), pp. 117-127.
+    """
+    steps = [r * z.shape[1] + c for r, c in AROUND]
+    ground: list[float] = z.ravel().tolist()
+    level = [math.inf] * len(ground)
+    came = [-1] * len(ground)
+    for cell, at in zip(cells, levels, strict=True):
+        level[cell] = min(level[cell], max(ground[cell], at))
+    heap = [(level[cell], n, cell) for n, cell in enumerate(sorted(set(cells))) if level[cell] < math.inf]
+    count = len(heap)
+    heapq.heapify(heap)
+    order: list[int] = []
+    while heap:
+        height, _, cell = heapq.heappop(heap)
+        if height > level[cell]:
+            continue  # a way out that water passes lower down
+        order.append(cell)
+        for step in steps:
+            near = cell + step
+            over = ground[near]
+            if over < height:
+                over = height
+            if over < level[near]:
+                level[near] = over
+                came[near] = cell
+                heapq.heappush(heap, (over, count, near))
+                count += 1
+    return Flood(np.array(level), came, order)
+
+
 def shed(grid: Grid, outlets: Floats, inverts: Floats, open_edges: Sequence[LineString] = ()) -> Watershed | None:
     """Where the water of every cell leaves: `outlets` (n, 2) at `inverts` (n,) [in], or over open edges.
 
-    None where there is no way out at all. Everything else round the roof is a wall.
+    None where there is no way out at all. Everything else round the roof is a wall. An outlet takes the water that
+    comes to its cell, unless it stands more than `OUTLET_OFF` over it and the water has another way.
 
     Notes
     -----
-    Priority-flood [1]_ from the ways out gives the surface; water then runs down each facet's own slope, divided
-    between the two neighbours either side of it (after Tarboton [2]_), along a wall where that stops it, and the way
-    the flood came where water stands or the roof is level. Tarboton divides by angle; here the diagonal takes the
-    tangent, so that the mean path keeps the direction of the fall: by angle it strays up to 4 degrees.
+    The flood from the ways out gives the surface; water then runs down each facet's own slope, divided between the
+    two neighbours either side of it (after Tarboton [1]_), along a wall where that stops it, and the way the flood
+    came where water stands or the roof is level. Tarboton divides by angle; here the diagonal takes the tangent, so
+    that the mean path keeps the direction of the fall: by angle it strays up to 4 degrees.
 
-    .. [1] R. Barnes, C. Lehman, D. Mulla, Computers & Geosciences 62 (2014), pp. 117-127.
-    .. [2] D. G. Tarboton, Water Resources Research 33 (1997), pp. 309-319.
+    .. [1] D. G. Tarboton, Water Resources Research 33 (1997), pp. 309-319.
     """
     outs = len(outlets) + 1
     edge = grid.along(open_edges)
     if outs == 1 and not len(edge):
         return None
     steps = [r * grid.shape[1] + c for r, c in AROUND]
-    z: list[float] = grid.z.tolist()
-    level = np.full(len(z), np.inf).tolist()
-    came: list[int] = [-1] * len(z)
-    turn: list[int] = [-1] * len(z)  # when the flood took the cell
-    share = np.zeros((len(z), outs))
-    heap: list[tuple[float, int, int]] = []
+    at = grid.cells(outlets) if outs > 1 else edge[:0]
+    stands = np.maximum(grid.z[at], inverts)
+    run = flood(grid.z.reshape(grid.shape), [*at.tolist(), *edge.tolist()], [*stands.tolist(), *grid.z[edge].tolist()])
+    level, came = run.level.tolist(), run.came
+    turn = [-1] * len(level)  # when the flood took the cell
+    for n, cell in enumerate(run.order):
+        turn[cell] = n
 
-    for n, cell in enumerate(grid.cells(outlets).tolist() if outs > 1 else []):
-        share[cell, n] = 1
-        level[cell] = min(level[cell], max(z[cell], float(inverts[n])))
-    for cell in edge.tolist():
-        share[cell, -1] += not share[cell].any()
-        level[cell] = min(level[cell], z[cell])
+    share = np.zeros((len(level), outs))
+    takes = stands - run.level[at] <= OUTLET_OFF
+    share[at[takes], np.flatnonzero(takes)] = 1
+    share[edge, -1] = np.logical_not(share[edge].any(axis=1))
     share /= np.maximum(share.sum(axis=1), 1)[:, None]
-    count = 0
-    for cell in np.flatnonzero(share.any(axis=1)).tolist():
-        heap.append((level[cell], count, cell))
-        count += 1
-    heapq.heapify(heap)
-
-    order: list[int] = []
-    while heap:
-        height, _, cell = heapq.heappop(heap)
-        turn[cell] = len(order)
-        order.append(cell)
-        for step in steps:
-            near = cell + step
-            if level[near] == math.inf and z[near] != math.inf:
-                level[near] = max(z[near], height)
-                came[near] = cell
-                heapq.heappush(heap, (level[near], count, near))
-                count += 1
+    leaves: set[int] = set(np.flatnonzero(share.any(axis=1)).tolist())
+    z: list[float] = grid.z.tolist()
 
     main = _main_parts(grid)
     first, second, part_of_first = _downhill(grid)
-    for cell in order:
-        if came[cell] < 0:
+    for cell in run.order:
+        if cell in leaves:
             continue
         a, b, w = cell + steps[first[main[cell]]], cell + steps[second[main[cell]]], part_of_first[main[cell]]
         runs = level[cell] <= z[cell] + 1e-9 and w >= 0
@@ -227,8 +265,8 @@ def shed(grid: Grid, outlets: Floats, inverts: Floats, open_edges: Sequence[Line
         else:
             share[cell] = share[_steepest(cell, steps, level, turn) if runs else came[cell]]
 
-    return Watershed(grid, share, np.array(level), _areas(grid, share, main, first, second, part_of_first, steps),
-                     _spills(grid, share, np.array(level), steps))
+    return Watershed(grid, share, run.level, _areas(grid, share, main, first, second, part_of_first, steps),
+                     _spills(grid, share, run.level, steps))
 
 
 def _main_parts(grid: Grid) -> list[int]:

@@ -52,5 +52,17 @@ UPTURN_SOURCE: Final = "RCABC Roofing Practices Manual 2016, low door opening"
 # Water standing with the primary outlets blocked should stay this far under a sill [in]: judgement, M.
 SILL_MARGIN: Final = 1.0
 
+# How far an outlet's invert may stand off the roof beside it before the reading is doubted, and before water that has
+# another way runs past it [in]: judgement, M. A drain commonly lies in a sump of 1 to 2 in.
+OUTLET_OFF: Final = 1.0
+SUMP: Final = 2.0
+
+# A vertical leader runs 7/24 full: Q [gpm] = 27.8 r^(5/3) d^(8/3), d in inches, r the part of its area that is water.
+# Wyly and Eaton, NBS Monograph 31 (1961), M; it gives the cells of the 2006 National Standard Plumbing Code, Table
+# 13.6.1, V, to the gallon.
+LEADER: Final = 27.8
+LEADER_FULL: Final = 7 / 24
+LEADER_SOURCE: Final = "2006 National Standard Plumbing Code, Table 13.6.1"
+
 # Exact: a US gallon is 231 cu in.
 GALLON: Final = 231.0

@@ -230,13 +230,13 @@ def test_a_flat_roof_is_drained_and_not_divided_by_zero():
     assert one(answer.checks, "roof-slope-low").value == pytest.approx(0, abs=1e-9)
 
 
-def frame_over(answer, gap, deck=-3.0, sill=-2.25):
+def frame_over(answer, gap, deck=-3.0):
     """A level deck on supports 24 in apart, all with one clear gap."""
     x, y = np.meshgrid(np.arange(12, 240, 24.0), np.arange(4, 120, 16.0))
     xy = np.stack([x.ravel(), y.ravel()], axis=1)
     return against_frame(
         answer, supports_xy=xy, supports_roof_z=-10 + FALL * xy[:, 1], clear_gaps=np.full(len(xy), gap),
-        deck_top=lambda at: np.full(len(at), deck), sill_z=sill,
+        deck_top=lambda at: np.full(len(at), deck),
     )
 
 
@@ -261,16 +261,17 @@ def test_blocked_outlets_are_measured_against_joists_deck_and_sill():
     # wet where the roof is under surface - gap: y < 12 x 1.466 / 0.25 = 70 in, five rows of ten
     assert "50 of 80" in joists.text
     assert one(checks, "blocked-primary-deck").status == "ok"
-    sill = one(checks, "blocked-primary-sill")
+    sill = one(answer.checks, "blocked-primary-sill")
     assert (sill.status, sill.acknowledge) == ("ok", False)
     assert sill.value == pytest.approx(-2.25 - surface, abs=0.01)
 
 
 def test_water_over_the_deck_or_near_the_sill_is_cautioned_and_the_sill_acknowledged():
     over = scupper("o", "overflow", invert_drop=3, width=18)
-    checks = frame_over(drained(survey([scupper(), over], places=WITH_OVERFLOW)), 1.0, deck=-4.0)
-    assert one(checks, "blocked-primary-deck").status == "caution"
-    sill = one(checks, "blocked-primary-sill")
+    answer = drained(survey([scupper(), over], places=WITH_OVERFLOW))
+    deck = one(frame_over(answer, 1.0, deck=-4.0), "blocked-primary-deck")
+    assert (deck.status, deck.acknowledge) == ("caution", True)
+    sill = one(answer.checks, "blocked-primary-sill")
     assert (sill.status, sill.acknowledge) == ("caution", True)
     assert sill.value == pytest.approx(-2.25 + 3 - (16.64 / 52.2) ** (2 / 3), abs=0.01)
 
@@ -278,7 +279,7 @@ def test_water_over_the_deck_or_near_the_sill_is_cautioned_and_the_sill_acknowle
 def test_a_frame_without_supports_and_a_roof_without_outlets_raise_nothing():
     answer = drained(survey([]))
     assert against_frame(answer, supports_xy=np.zeros((0, 2)), supports_roof_z=np.zeros(0), clear_gaps=np.zeros(0),
-                         deck_top=lambda at: at[:, 0], sill_z=0.0) == ()
+                         deck_top=lambda at: at[:, 0]) == ()
     assert frame_over(answer, 1.0) == ()
 
 
