@@ -32,7 +32,7 @@ from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
 from framing.engine.pads import find_ground
 from framing.engine.plane import Plane, find_plane, height_budget
-from framing.engine.roof import Roof, fit_roof, ring
+from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
 from framing.engine.supports import Frame, design_loads, support
 from framing.engine.takeoff import Quantity, splices, take_off
 from framing.engine.uncertainty import vary
@@ -45,6 +45,7 @@ REFERENCE_DATA = "2026.1"
 ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
 CLOSER_SPACINGS = (24.0, 16.0, 12.0, 8.0)  # what joists are set out by [in]
 LESS_THAN_ANY_STICK = 12.0  # [in]
+PAD_ERROR = 0.125  # two standard errors of the roof under a pad that thin shims take up on site [in]: common practice
 HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
 
 
@@ -159,6 +160,7 @@ def _compute(survey: Survey, build: Build) -> _Answer:
         return answer
     built, framed = answer.built, answer.built.frame
     answer.checks += _frame_checks(survey, build, adjusted, answer.roof, answer.plane, answer.drainage, framed)
+    answer.checks += _roof_under_pads(answer.roof, framed)
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
     weight = _weight(build, framed, answer.deck)
     answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
@@ -395,18 +397,31 @@ def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof
     )
     for a in roof.anomalies:
         spot = Point(adjusted.points[a.point].x, adjusted.points[a.point].y)
-        if a.offset <= 0 or not f.members:
+        kept = sum(float(m.rise * m.share(np.array([[spot.x, spot.y]]))[0]) for m in roof.mounds)
+        if a.offset - kept <= 1 / 32 or not f.members:  # what the roof's surface keeps, the profiles clear already
             continue
         m = min(f.members, key=lambda m: m.line.shape.distance(spot))
         if m.line.shape.distance(spot) > HUMP_REACH:
             continue
         s = np.array([m.line.shape.project(spot)])
         near = m.line.at(s)
-        gap = float((plane.height(near) - under - m.depth(s) - roof.height(near))[0]) - a.offset
+        gap = float((plane.height(near) - under - m.depth(s) - roof.height(near))[0]) - a.offset + kept
         found.append(check("clear-gap-at-hump", "caution" if gap < build.supports.clear_gap.least - 1e-9 else "ok",
                            value=gap, limit=build.supports.clear_gap.least, where=f"{m.id} at {a.point}",
                            gap=f"{gap:.2f}"))
     return found
+
+
+def _roof_under_pads(roof: Roof, f: Frame) -> list[Check]:
+    """How sure the roof's height is under the pads: what they may be off by is for shims and the crew to take up."""
+    if not f.supports:
+        return []
+    at = np.array([s.at for s in f.supports])
+    error = 2 * roof.standard_error(at)
+    worst = int(np.argmax(error))
+    far = int((roof.beyond_readings(at) > NOT_READ).sum())
+    return [check("roof-under-pads", "caution" if error[worst] > PAD_ERROR or far else "ok", value=float(error[worst]),
+                  limit=PAD_ERROR, where=f"x {at[worst, 0]:.0f}, y {at[worst, 1]:.0f}", far=far, reach=NOT_READ)]
 
 
 def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, build_hash: str) -> dict[str, Any]:

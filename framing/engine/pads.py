@@ -33,7 +33,10 @@ LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
 
 @dataclass(frozen=True)
 class Support:
-    """One pad with its shims under a member. Lengths [in], reactions [lb], pressure [psi]."""
+    """One pad with its shims under a member. Lengths [in], reactions [lb], pressure [psi].
+
+    `roof_se` is the standard error of `roof_z`.
+    """
 
     member: str
     s: float
@@ -48,6 +51,7 @@ class Support:
     reaction: float = 0.0
     reaction_most: float = 0.0
     pressure: float = 0.0
+    roof_se: float = 0.0
 
     @property
     def clear_gap(self) -> float:
@@ -59,6 +63,7 @@ class Support:
             "shim": self.shim, "base": self.base, "clear_gap": self.clear_gap, "residual": self.residual,
             "reaction": self.reaction, "reaction_most": self.reaction_most, "pressure": self.pressure,
             "pad_size": list(self.pad_size), "shims": list(self.shims),
+            "roof_se": self.roof_se,
         }
 
 

@@ -245,7 +245,7 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     along = np.array([unit_vector(by_member[m]) for m, _ in keys])
     depth = np.array([float(by_member[m].depth(np.array([s]))[0]) for m, s in keys])
     under = plane.height(at) - build.decking.thickness - build.joists.tape_thickness - depth
-    roof_z = ground.roof.height(at)
+    roof_z, roof_se = ground.roof.height(at), ground.roof.standard_error(at)
     shim, made_of = close_stack(under - roof_z, build)
     base, pad = build.supports.base_thickness, build.supports.pad_thickness
     residual = under - base - pad - shim - roof_z
@@ -265,7 +265,7 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     return [
         Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), base, pad, float(shim[i]),
                 float(residual[i]), made_of[i], sizes[pick[i]], float(loads[i, 0]), float(loads[i, 2]),
-                float(loads[i, 2] / areas[pick[i]]))
+                float(loads[i, 2] / areas[pick[i]]), float(roof_se[i]))
         for i, (m, s) in enumerate(keys)
     ]
 

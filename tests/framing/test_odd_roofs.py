@@ -39,6 +39,10 @@ def _pyramid(x, y):
     return -8 - FALL * max(abs(x - 120), abs(y - 120))
 
 
+def _bowl(x, y):
+    return -14 + ((x - 120) ** 2 + (y - 120) ** 2) / 3600
+
+
 def _vents(*vents, **more):
     """The rectangle with obstacles, each (place, size, clearance)."""
     survey = odd_survey(RECTANGLE, **more)
@@ -97,8 +101,9 @@ CASES = {
         odd_survey(SQUARE, _pyramid, lines=[("ridge", [corner, (120, 120)])
                                             for corner in ((2, 2), (238, 2), (238, 238), (2, 238))]),
         odd_build(), "framed"),
-    # four folds that nobody gave are more than is looked for: the answer asks for them, it does not guess
-    "hips that nobody gave": (odd_survey(SQUARE, _pyramid), odd_build(), "roof-shape"),
+    "hips that nobody gave": (odd_survey(SQUARE, _pyramid), odd_build(), "framed"),
+    # no planes at all: the answer says so, it does not guess
+    "a bowl": (odd_survey(SQUARE, _bowl), odd_build(), "roof-shape"),
     "a roof that rises from the house": (odd_survey(RECTANGLE, lambda x, y: -8 + FALL * y), odd_build(), "framed"),
     "a flat roof": (odd_survey(RECTANGLE, lambda x, y: -8.0), odd_build(), "framed"),
     # what was not read
