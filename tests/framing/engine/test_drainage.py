@@ -32,7 +32,7 @@ def survey(outlets, drop=lambda x, y: 10 - FALL * y, places=(), **fields):
     return parse_survey({
         "format": "roof-survey/1", "name": "drainage", "datum": {"what": "nail", "where": "jamb"},
         "corners": list("ABCD"), "positions": {k: list(v) for k, v in at.items()}, "levels": levels,
-        "threshold": ["t1", "t2"], "outlets": outlets,
+        "outlets": outlets, **({} if "doors" in fields else {"threshold": ["t1", "t2"]}),
         "edges": [{"from": "C", "to": "D", "against": "house"},
                   *({"from": a, "to": b, "against": "parapet", "height": 20} for a, b in ("AB", "BC", "DA"))],
         **fields,
@@ -290,3 +290,159 @@ def test_every_finding_has_a_source_and_a_decider_and_none_stops_the_work():
         assert check.status in ("ok", "note", "caution")
         assert check.source and check.decided_by and "compl" not in check.text.lower()
         assert check.value is None or math.isfinite(check.value)
+
+
+# -- blocked water: how deep, over what, near which door ---------------------------------------------------------
+
+BLOCKED = -8 + (0.0104 * 200 * 8 / (2.9 * 18)) ** (2 / 3)  # water over an 18 in overflow at -8 in 8 in/h
+
+
+def with_overflow(**fields):
+    return survey([scupper(), scupper("o", "overflow", invert_drop=8, width=18)], places=WITH_OVERFLOW, **fields)
+
+
+def parapets(height):
+    return [{"from": "C", "to": "D", "against": "house"},
+            *({"from": a, "to": b, "against": "parapet", "height": height} for a, b in ("AB", "BC", "DA"))]
+
+
+def test_without_an_overflow_water_rises_to_the_lowest_sill_and_that_must_be_acknowledged():
+    # Sill at -2.25, low edge at -10: 7.75 in, 5.2 psf an inch.
+    answer = drained(survey([scupper()], places=ONE))
+    deep = one(answer.checks, "blocked-primary-depth")
+    assert (deep.status, deep.acknowledge, deep.decided_by) == ("caution", True, "engineer")
+    assert deep.value == pytest.approx(7.75, abs=0.01)
+    assert "over the sill of the door at t2" in deep.text and f"{7.75 * 5.2:.1f} psf" in deep.text
+    assert not found(answer.checks, "blocked-primary-sill")  # said once
+
+
+def test_a_parapet_lower_than_the_sill_lets_water_over_first_and_the_door_has_the_rest_to_spare():
+    # 4 in over the roof beside it is -6 along A-B, where the roof is lowest; 7 in is -3, the sill -2.25.
+    for height, spare, risk in ((4, 3.75, False), (7, 0.75, True)):
+        answer = drained(survey([scupper()], places=ONE, edges=parapets(height)))
+        deep = one(answer.checks, "blocked-primary-depth")
+        assert (deep.status, deep.acknowledge, deep.value) == ("caution", True, pytest.approx(height, abs=0.01))
+        assert "over the top of the parapet" in deep.text
+        sill = one(answer.checks, "blocked-primary-sill")
+        assert (sill.acknowledge, sill.value) == (risk, pytest.approx(spare, abs=0.01))
+
+
+def test_a_parapet_of_unknown_height_and_a_house_wall_are_no_way_out():
+    edges = [{k: v for k, v in e.items() if k != "height"} for e in parapets(1)]
+    checks = drained(survey([scupper()], places=ONE, edges=edges)).checks
+    assert one(checks, "blocked-primary-depth").value == pytest.approx(7.75, abs=0.01)
+
+
+@pytest.mark.parametrize("top, risk", [(3.5, False), (6.4, False), (6.6, True), (7.8, True)])
+def test_a_flashing_lower_than_the_sill_is_what_the_water_is_measured_to(top, risk):
+    doors = [{"name": "terrace door", "points": ["t1", "t2"], "flashing_top": top}]
+    sill = one(drained(with_overflow(doors=doors)).checks, "blocked-primary-sill")
+    assert sill.where.startswith("flashing top of the terrace door")
+    assert sill.value == pytest.approx(-top - BLOCKED, abs=0.01)
+    assert (sill.status, sill.acknowledge) == (("caution", True) if risk else ("ok", False))
+    assert ("above the flashing" in sill.text) == (-top < BLOCKED)
+
+
+def test_every_door_is_measured_and_a_flashing_above_the_sill_leaves_the_sill():
+    doors = [{"name": "left door", "points": ["t1"], "flashing_top": 1},
+             {"name": "right door", "points": ["t2"], "flashing_top": 7}]
+    checks = drained(with_overflow(doors=doors)).checks
+    left = one(checks, "blocked-primary-sill", "sill of the left door at t1")
+    assert left.value == pytest.approx(-2 - BLOCKED, abs=0.01)
+    assert one(checks, "blocked-primary-sill", "flashing top of the right door at t2").acknowledge
+
+
+def test_an_overflow_that_tells_its_load_leaves_nothing_deeper_to_tell():
+    assert not found(drained(with_overflow()).checks, "blocked-primary-depth")
+    dry = one(drained(with_overflow(), rain=None).checks, "blocked-primary-depth")  # no rain, so no load was told
+    assert (dry.status, dry.acknowledge) == ("note", False)
+    assert dry.value == pytest.approx(2, abs=0.01) and "leaves over the scupper o" in dry.text
+
+
+def ridged(outlets, places, **fields):
+    """A ridge at x = 120, 10 in under the datum, 1/4 in/ft to both sides: 12.5 in down at the walls."""
+    return survey(outlets, drop=lambda x, y: 10 + FALL * abs(x - 120), places={"p": (120, 0), "q": (120, 120)} | places,
+                  breaklines=[{"kind": "ridge", "points": ["p", "q"]}], **fields)
+
+
+def test_water_behind_a_ridge_stands_deeper_than_at_the_overflow_beyond_it():
+    # The overflow 1 in up serves the left; the right fills to the ridge, 2.5 in, before it runs there.
+    outlets = [scupper(at, purpose, invert_drop=drop)
+               for at, purpose, drop in (("s", "primary", 12.5), ("r", "primary", 12.5), ("o", "overflow", 11.5))]
+    places = {"s": (0, 60), "r": (240, 60), "o": (0, 30)}
+    deep = one(drained(ridged(outlets, places), Rain(primary=0.1, secondary=0.1)).checks, "blocked-primary-depth")
+    assert (deep.status, deep.acknowledge) == ("caution", False)
+    assert deep.value == pytest.approx(2.5, abs=0.01)
+    assert "over higher roof and then over the scupper o" in deep.text
+
+
+def test_a_door_behind_a_ridge_is_measured_to_the_water_behind_it():
+    # An open edge at the left; a door of a low sill at the right, 11 in down: the ridge at 10 in floods it first.
+    doors = [{"name": "low door", "points": ["d"]}]
+    edges = [{"from": "D", "to": "A", "against": "open"}]
+    places = {"s": (240, 60), "d": (230, 120)}
+    spots, levels = shots(lambda x, y: 10 + FALL * abs(x - 120))
+    levels.append({"point": "d", "drop": 11, "on": "threshold"})
+    answer = drained(ridged([scupper(invert_drop=12.5)], places, doors=doors, edges=edges, levels=levels))
+    deep = one(answer.checks, "blocked-primary-depth")
+    assert deep.acknowledge and deep.value == pytest.approx(1.5, abs=0.01) and "sill of the low door" in deep.text
+
+
+# -- outlets: where they stand, what they carry ------------------------------------------------------------------
+
+@pytest.mark.parametrize("kind, drop, off", [
+    ("scupper", 8.9, 1.1), ("scupper", 9.1, None), ("scupper", 10.9, None), ("scupper", 11.1, 1.1),
+    ("drain", 8.9, 1.1), ("drain", 11.9, None), ("drain", 12.1, 2.1),
+])
+def test_an_invert_far_off_the_roof_beside_it_is_to_be_read_again(kind, drop, off):
+    size = {"diameter": 4} if kind == "drain" else {}
+    checks = drained(survey([scupper(kind=kind, invert_drop=drop) | size], places=ONE)).checks
+    doubted = found(checks, "outlet-off-roof")
+    assert bool(doubted) == (off is not None)
+    for check in doubted:
+        assert (check.status, check.decided_by, check.acknowledge) == ("caution", "surveyor", False)
+        assert check.value == pytest.approx(off, abs=0.01) and check.value > check.limit
+        assert ("above" if drop < 10 else "below") in check.text
+
+
+def test_an_overflow_may_stand_over_the_roof():
+    assert not found(drained(with_overflow()).checks, "outlet-off-roof")
+
+
+@pytest.mark.parametrize("diameter, rain, status", [(2, 10, "ok"), (2, 12, "caution"), (3, 12, "ok")])
+def test_a_drain_is_measured_against_a_leader_of_its_diameter(diameter, rain, status):
+    # 200 sq ft: 20.8 gpm at 10 in/h, 25.0 at 12; a vertical leader of 2 in carries 23, of 3 in 67.
+    drain_ = {"kind": "drain", "purpose": "primary", "point": "s", "diameter": diameter, "invert_drop": 10}
+    leader = one(drained(survey([drain_], places=ONE), Rain(primary=rain)).checks, "leader-capacity")
+    assert (leader.status, leader.unit, leader.decided_by) == (status, "gpm", "plumbing official")
+    assert leader.value == pytest.approx(0.0104 * 200 * rain, rel=1e-3)
+    assert not found(drained(survey([scupper()], places=ONE)).checks, "leader-capacity")
+
+
+def test_a_drowned_scupper_needs_the_head_of_an_orifice_and_one_that_is_not_the_head_of_a_weir():
+    # 41.6 gpm through 6 in: as a weir (41.6 / 17.4)^(2/3) = 1.79 in; 1 in high, 1/2 + (41.6 / 25.8)^2 = 3.10 in.
+    rain = Rain(primary=20)
+    tall, = drained(survey([scupper(height=4)], places=ONE), rain).primary
+    low, = drained(survey([scupper(height=1)], places=ONE), rain).primary
+    assert tall.head == pytest.approx((41.6 / 17.4) ** (2 / 3), rel=1e-3)
+    assert low.head == pytest.approx(0.5 + (41.6 / 25.8) ** 2, rel=1e-3)
+    assert one(drained(survey([scupper(height=1)], places=ONE), rain).checks, "outlet-capacity").status == "caution"
+    assert one(drained(survey([scupper(height=4)], places=ONE), rain).checks, "outlet-capacity").status == "ok"
+
+
+def test_a_drowned_drain_needs_the_head_of_an_orifice_and_a_wide_one_the_head_of_a_weir():
+    # 41.6 gpm: 2 in, (41.6 / (4.33 pi))^2 = 9.35 in as an orifice; 6 in, (41.6 / (2.9 pi 6))^(2/3) = 0.83 in as a weir.
+    def head(diameter):
+        drain_ = {"kind": "drain", "purpose": "primary", "point": "s", "diameter": diameter, "invert_drop": 10}
+        return drained(survey([drain_], places=ONE), Rain(primary=20)).primary[0].head
+
+    assert head(2) == pytest.approx((41.6 / (4.33 * math.pi)) ** 2, rel=1e-3)
+    assert head(6) == pytest.approx((41.6 / (2.9 * math.pi * 6)) ** (2 / 3), rel=1e-3)
+
+
+def test_a_roof_too_flat_or_under_water_is_an_engineers_to_judge_for_stiffness():
+    flat = one(drained(survey([scupper()], drop=lambda x, y: 10 - y / 60, places=ONE)).checks, "ponding-stability")
+    assert (flat.status, flat.decided_by, flat.value) == ("note", "engineer", pytest.approx(0.2, abs=1e-6))
+    steep = {"drop": lambda x, y: 10 - y / 40, "places": ONE}
+    assert not found(drained(survey([scupper()], **steep)).checks, "ponding-stability")
+    assert one(drained(survey([scupper(invert_drop=9.5)], **steep)).checks, "ponding-stability")
