@@ -39,6 +39,7 @@ STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was no
 FOLD_WITHIN = 6.0  # a fold placed to within this needs no second look before wood is set out [in]: common practice
 JOIN_DOUBT = 0.25  # planes that could join in ways further apart than this make two roofs, not one [in]
 PLACE_SIGMA = 0.5  # standard error of a break line read by eye, across it [in]: common practice
+SHORT_EDGE = 6.0  # facets that touch along less than this meet in a point [in]
 NOT_READ = 48.0  # a roof carried on this far beyond its readings is told [in]: common practice, a reading every 4 ft
 HUBER_ROUNDS = 8
 FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
@@ -254,7 +255,7 @@ def _continuity(polygons: Sequence[Polygon]) -> Array:
         for j in range(i + 1, len(polygons)):
             shared = p.exterior.buffer(1e-4).intersection(polygons[j].exterior)
             for part in getattr(shared, "geoms", [shared]):
-                if part.geom_type != "LineString" or part.length < 1:
+                if part.geom_type != "LineString" or part.length < SHORT_EDGE:
                     continue
                 for x, y in (part.coords[0], part.coords[-1]):
                     row = np.zeros(3 * len(polygons))
@@ -273,9 +274,10 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
         return Roof(outline, (), shape.breaks, checks=(*checks, stop))
 
     under = shape.plane_under(xy)
-    scale = np.tile([1.0, 0.01, 0.01], n)  # slopes count per 100 in, so that the system is well scaled
+    scale = np.tile([1.0, 100.0, 100.0], n)  # slopes count per 100 in, so that the system is well scaled
     rows = design_rows(xy, under, n) / scale
-    basis = _null_space(_continuity(shape.polygons) / scale) if shape.found is None else np.eye(3 * n)
+    # where four facets meet three agreements make the fourth; a corner that rounding put a hair off makes no new one
+    basis = _null_space(_continuity(shape.polygons) / scale, 1e-3) if shape.found is None else np.eye(3 * n)
     fit = least_squares(rows, z, basis, np.ones(len(z), bool))
     if fit.free:
         return Roof(outline, (), shape.breaks, checks=(*checks, *_unmeasured(shape.polygons, under, fit, basis, rows)))
@@ -367,12 +369,12 @@ def _with_error(shape: _Shape, planes: Array, covariance: Array) -> tuple[Break,
     return tuple(placed)
 
 
-def _null_space(constraint: Array) -> Array:
-    """Columns that span the parameters meeting every continuity row exactly."""
+def _null_space(constraint: Array, least: float = 1e-9) -> Array:
+    """Columns that span the parameters for which every row vanishes; rows together weaker than `least` do not count."""
     if not len(constraint):
         return np.eye(constraint.shape[1])
     _, s, vt = np.linalg.svd(constraint)
-    rank = int((s > 1e-9 * s[0]).sum())
+    rank = int((s > least * s[0]).sum())
     return np.asarray(vt[rank:].T)
 
 

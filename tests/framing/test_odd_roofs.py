@@ -43,6 +43,16 @@ def _bowl(x, y):
     return -14 + ((x - 120) ** 2 + (y - 120) ** 2) / 3600
 
 
+L_ROOF = [(0, 0), (400, 0), (400, 160), (160, 160), (160, 400), (0, 400)]
+L_FOLDS = [("ridge", [(85, 80), (396, 80)]), ("ridge", [(80, 85), (80, 396)]), ("ridge", [(3, 3), (78, 78)]),
+           ("valley", [(83, 83), (156, 156)])]
+
+
+def _wings(x, y):
+    """Two wings with a ridge each, a hip to the outer corner and a valley to the inner one."""
+    return -14 + FALL * min(x, y, max(160 - x, 160 - y))
+
+
 def _vents(*vents, **more):
     """The rectangle with obstacles, each (place, size, clearance)."""
     survey = odd_survey(RECTANGLE, **more)
@@ -102,6 +112,9 @@ CASES = {
                                             for corner in ((2, 2), (238, 2), (238, 238), (2, 238))]),
         odd_build(), "framed"),
     "hips that nobody gave": (odd_survey(SQUARE, _pyramid), odd_build(), "framed"),
+    "two wings that meet": (odd_survey(L_ROOF, _wings, lines=L_FOLDS), odd_build(), "framed"),
+    # a single row of readings on each inner slope does not show how steep it is
+    "two wings whose folds nobody gave": (odd_survey(L_ROOF, _wings), odd_build(), "roof-shape"),
     # no planes at all: the answer says so, it does not guess
     "a bowl": (odd_survey(SQUARE, _bowl), odd_build(), "roof-shape"),
     "a roof that rises from the house": (odd_survey(RECTANGLE, lambda x, y: -8 + FALL * y), odd_build(), "framed"),
