@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.stats import norm
-from shapely import MultiPoint, Polygon
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import polygonize, unary_union
 
@@ -49,7 +49,8 @@ FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
 class Facet:
     """One plane of the roof, z = z0 + sx x + sy y [in], over `polygon`; `rms` of its readings about it [in].
 
-    `read_over` is the convex hull of its readings: beyond it the plane is carried on, not measured.
+    `read_over` is the convex hull of the readings on it and on its folds: beyond it the plane is carried on, not
+    measured. `read_percent` in the answer is the share of the facet that lies within.
     """
 
     polygon: Polygon
@@ -79,6 +80,7 @@ class Facet:
             "slope_in_per_ft": self.slope_in_per_ft,
             "falls_toward": self.falls_toward,
             "rms": self.rms,
+            "read_percent": 100 * self.polygon.intersection(self.read_over).area / self.polygon.area,
         }
 
 
@@ -299,9 +301,10 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
     planes = (fit.x / scale).reshape(n, 3)
     if shape.found is not None:  # the planes moved a hair since they were found, and so did the folds
         shape = _Shape.of_planes(outline, replace(shape.found, planes=planes))
+    spots = shapely.points(xy[use])
     facets = tuple(
-        Facet(p, float(planes[k, 0]), float(planes[k, 1]), float(planes[k, 2]), 
-              rms(fit.residual[use & (under == k)]), MultiPoint(xy[use & (under == k)]).convex_hull)
+        Facet(p, float(planes[k, 0]), float(planes[k, 1]), float(planes[k, 2]), rms(fit.residual[use & (under == k)]),
+              shapely.multipoints(spots[shapely.distance(spots, p) <= AGREE_WITHIN]).convex_hull)
         for p, k in zip(shape.polygons, shape.plane, strict=True)
     )
     covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
