@@ -485,18 +485,19 @@ def _blocked_checks(grid: Grid, blocked: Watershed | None, overflow: Sequence[Ou
     It rises until it leaves by an overflow, an open edge or the lowest brim.
     """
     ways = [*(_Brim(f"{o.kind} {o.point}", o.xy, o.invert_z) for o in overflow), *brims]
-    if not ways and not edges:
+    edge = grid.along(edges)
+    if not ways and not len(edge):
         return []
     at = grid.cells(np.array([w.xy for w in ways]).reshape(-1, 2))
     z = np.array([w.z for w in ways])
-    edge = grid.along(edges)
     still = flood(grid.z.reshape(grid.shape), [*at.tolist(), *edge.tolist()], [*z.tolist(), *grid.z[edge].tolist()])
     roof = np.flatnonzero(np.isfinite(grid.z))
     deepest = int(roof[np.argmax(still.level[roof] - grid.z[roof])])
     depth, out = float(still.level[deepest] - grid.z[deepest]), still.way(deepest)
-    way = min((w for w, cell in zip(ways, at.tolist(), strict=True) if cell == out), key=lambda w: w.z, default=None)
-    found = []
+    way = next((ways[n] for n in np.flatnonzero((at == out) & (z <= still.level[out] + HAIR))), None)
+    found, spilt = [], ""
     if depth > told:
+        spilt = way.door if way else ""
         over = bool(still.level[deepest] > still.level[out] + HAIR)
         found.append(check(
             "blocked-primary-depth", "caution" if over or way in brims else "note", value=depth,
@@ -506,7 +507,6 @@ def _blocked_checks(grid: Grid, blocked: Watershed | None, overflow: Sequence[Ou
 
     wet = np.where(still.level[at] > grid.z[at] + HAIR, still.level[at], -np.inf)
     below = z - np.maximum(wet, _over_inverts(blocked, overflow, grid.centres(at)))
-    spilt = way.door if way else ""  # said with the depth
     for door in dict.fromkeys(b.door for b in brims if b.door and b.door != spilt):
         near, name = min((near, w.name) for near, w in zip(below.tolist(), ways, strict=True) if w.door == door)
         if math.isfinite(near):

@@ -388,6 +388,20 @@ def test_a_door_behind_a_ridge_is_measured_to_the_water_behind_it():
     assert deep.acknowledge and deep.value == pytest.approx(1.5, abs=0.01) and "sill of the low door" in deep.text
 
 
+def test_water_that_leaves_over_an_open_edge_beside_a_door_is_not_said_to_leave_over_its_sill():
+    # The roof falls from the open side at x = 0, where a door stands too, to a drain in the far corner.
+    doors = [{"name": "side door", "points": ["d"]}]
+    edges = [{"from": "D", "to": "A", "against": "open"}]
+    levels = [*shots(lambda x, y: 10 + FALL * x)[1], {"point": "d", "drop": 8, "on": "threshold"}]
+    answer = drained(survey([scupper(invert_drop=15)], places={"s": (240, 60), "d": (0, 60)}, doors=doors, edges=edges,
+                            levels=levels))
+    deep = one(answer.checks, "blocked-primary-depth")
+    within = answer.water.grid.size * FALL  # an open edge is as high as the lowest roof in its cell
+    assert (deep.status, deep.acknowledge, deep.value) == ("note", False, pytest.approx(5, abs=within))
+    assert "over an open edge" in deep.text
+    assert not any(c.acknowledge for c in found(answer.checks, "blocked-primary-sill"))
+
+
 # -- outlets: where they stand, what they carry ------------------------------------------------------------------
 
 @pytest.mark.parametrize("kind, drop, off", [
