@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 
 FITS = 0.999  # a roof is of these planes where sound readings would scatter so far with a chance of 1 in 1,000
 EVIDENCE = 30.0  # what one plane more must take off the sum of squares; three parameters take off about 3 by chance
+SOUGHT_AMONG = 200  # readings among which planes are sought
 FITS_WITHIN = 1.5  # readings whose residuals stay within this many standard errors (rms) lie in one plane
 FOLD_SPREAD = 12.0  # readings this far from a fold and this far apart across it, on either side, to place it [in]
 
@@ -33,6 +34,10 @@ def find_planes(xy: Array, z: Array, sigma: float) -> PlaneSet | None:
     """
     if len(z) < OWN_READINGS:
         return None
+    if len(z) > SOUGHT_AMONG:  # as many say how the roof folds; all of them then place the planes
+        few = np.random.default_rng(5).permutation(len(z))[:SOUGHT_AMONG]
+        sought = find_planes(xy[few], z[few], sigma)
+        return sought and best_set(xy, z, sigma, [sought.planes])
     pool = grow_planes(xy, z, sigma)
     sets = [np.linalg.lstsq(np.c_[np.ones(len(z)), xy], z, rcond=None)[0][None], *(plane[None] for plane in pool)]
     found: list[PlaneSet] = []

@@ -132,3 +132,13 @@ def test_a_step_is_no_fold():
     z = np.where(xy[:, 0] < 120, -8 - xy[:, 0] / 48, -11 - xy[:, 0] / 48)
     found = find_planes(xy, z, SIGMA)
     assert len(found.planes) == 1 and found.cost > 10 * len(xy) / 4
+
+
+def test_a_dense_round_shows_the_same_planes():
+    true = random_roof(4)
+    rng = np.random.default_rng(2)
+    xy = true.places(3000, rng)
+    found = find_planes(xy, true.height(xy) + rng.normal(0, SIGMA, len(xy)), SIGMA)
+    own = found.heights(xy)[np.arange(len(xy)), found.label(xy)]
+    assert len(found.planes) == 4
+    assert np.sqrt(((own - true.height(xy)) ** 2).mean()) < 0.01
