@@ -1,4 +1,4 @@
-"""The engine's roof against the true one, over random roofs: few here, `python -m tests.framing.run_roofs 300` for all."""
+"""The roof against the true one, over random roofs: few here, `python -m tests.framing.run_roofs 300` for all."""
 
 import pytest
 
