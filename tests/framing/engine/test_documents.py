@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from framing.engine.checks import CODES
+from framing.engine.design import frame
 from framing.engine.documents import (
     DocumentRefused,
     canonical_sha256,
@@ -17,6 +18,7 @@ from framing.engine.documents import (
     parse_build,
     parse_survey,
 )
+from framing.engine.json_reading import MOST_FAULTS
 from tests.framing.fixtures import good_build, good_survey
 
 _JARGON = re.compile(
@@ -419,6 +421,109 @@ def test_a_document_over_a_limit_is_too_large():
     with pytest.raises(DocumentRefused) as refused:
         parse_survey("{}")
     assert not refused.value.too_large
+
+
+@pytest.mark.parametrize("source", [[], [{"format": "roof-survey/1"}], 5, None, 1.5, True, "5", b"", object(), (1,)])
+def test_what_is_read_already_and_no_object_is_refused(source):
+    assert set(_refused(parse_survey, source)) == {""}
+
+
+def test_a_byte_order_mark_is_no_fault():
+    text = json.dumps(good_survey())
+    assert parse_survey("\ufeff" + text) == parse_survey(b"\xef\xbb\xbf" + text.encode()) == parse_survey(text)
+    marked, plain = (frame(mark + text, good_build()).document["provenance"] for mark in ("\ufeff", ""))
+    assert marked == plain
+
+
+CROWDED = good_survey() | {"corners": [f"corner {i:03d}".ljust(60, "x") for i in range(200)], "tapes": []}
+
+
+@pytest.mark.parametrize(
+    ("parse", "document"),
+    [
+        (parse_survey, _bent(good_survey(), "/levels/0/point", "x" * 1_000_000)),
+        (parse_survey, _bent(good_survey(), "/datum_checks/0/after", "x" * 1_000_000)),
+        (parse_survey, _bent(good_survey(), "/tapes/0/2", "9" * 1_000_000)),
+        (parse_survey, _bent(good_survey(), "/unit", "x" * 1_000_000)),
+        (parse_survey, _bent(good_survey(), "/format", ["x" * 1_000_000])),
+        (parse_survey, good_survey() | {"k" * 1_000_000: 1}),
+        (parse_survey, good_survey() | {f"k{i}": "v" * 20_000 for i in range(200)}),
+        (parse_survey, CROWDED),
+        (parse_survey, {"name": "x" * 1_000_000}),
+        (parse_build, _bent(good_build(), "/joists/stock_prices", {"2x8": {"9" * 10_000: "x" * 1_000_000}})),
+        (parse_build, _bent(good_build(), "/joists/sizes", ["x" * 1_000] * 5_000)),
+        (parse_build, _bent(good_build(), "/labor/crew", ["x" * 1_000, 5] * 500)),
+    ],
+)
+def test_a_refusal_never_echoes_a_long_document(parse, document):
+    for fault in _refused(parse, document).values():
+        assert max(map(len, (fault.read, fault.expected, fault.detail))) <= 400
+        assert len(fault.pointer) <= 400
+
+
+def test_what_survey_and_build_show_together_is_told_in_few_words():
+    corners = [f"corner {i:03d}".ljust(60, "x") for i in range(200)]
+    survey = parse_survey(good_survey()).model_copy(update={"corners": tuple(corners)})
+    build = parse_build(_bent(good_build(), "/decking/edge_gaps", {f"{i}-0": 1 for i in range(999)}))
+    with pytest.raises(DocumentRefused) as refused:
+        check_together(survey, build)
+    assert len(refused.value.faults) == MOST_FAULTS
+    assert all(len(fault.expected) <= 400 and fault.detail for fault in refused.value.faults)
+
+
+def test_text_that_no_file_holds_can_be_told_of_wherever_it_is_named():
+    document = _bent(_bent(good_survey(), "/corners/1", "B\ud800"), "/levels/0/point", "nowhere")
+    document["\ud801"] = 1
+    with pytest.raises(DocumentRefused) as refused:
+        parse_survey(document)
+    assert {"", "/corners/1", "/levels/0/point"} <= {fault.pointer for fault in refused.value.faults}
+    json.dumps(refused.value.as_json(), ensure_ascii=False).encode()
+
+
+def test_a_length_that_cannot_be_read_is_told_with_its_place_in_the_text():
+    fault = _refused(parse_survey, _bent(good_survey(), "/tapes/0/2", "12' 14\""))["/tapes/0/2"]
+    assert fault.detail == "not a length at character 5" and fault.expected == "less than 12 inches after feet"
+
+
+def test_every_missing_field_of_a_group_is_told_at_the_group():
+    faults = _refused(parse_build, _bent(good_build(), "/labor/rates", {"cut": {}}))
+    assert set(faults) == {f"/labor/rates/cut lacks {field}" for field in ("low", "typical", "high", "unit")}
+    assert faults["/labor/rates/cut lacks unit"].expected == "unit: a name"
+
+
+def test_an_empty_document_is_told_everything_it_lacks():
+    assert set(_refused(parse_survey, {})) == {
+        f" lacks {field}" for field in ("format", "name", "corners", "levels", "threshold")
+    }
+    assert set(_refused(parse_build, {})) == {
+        f" lacks {field}" for field in ("format", "surface", "decking", "joists", "supports", "loads")
+    }
+
+
+def test_a_missing_field_is_told_beside_other_faults_of_its_group():
+    document = _bent(_bent(good_survey(), "/levels/0/drop", float("nan")), "/levels/0/on", _GONE)
+    del document["threshold"]
+    document["\x00"] = 1
+    assert set(_refused(parse_survey, document)) == {
+        "", "/levels/0/drop", "/levels/0 lacks on", " lacks threshold"
+    }
+
+
+def test_more_values_than_any_document_has_are_too_many():
+    for document in (good_survey() | {"photos": [{str(i): 0 for i in range(300)}] * 400},
+                     _bent(good_build(), "/supports/shim_sizes", [1] * 100_001)):
+        with pytest.raises(DocumentRefused) as refused:
+            (parse_survey if "levels" in document else parse_build)(document)
+        assert refused.value.too_large and [fault.pointer for fault in refused.value.faults] == [""]
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value"),
+    [("/supports/shim_sizes", [i / 16 for i in range(1, 52)]), ("/supports/pad_size", [[i, i] for i in range(1, 52)])],
+)
+def test_a_choice_of_more_than_fifty_is_no_choice(pointer, value):
+    assert list(_refused(parse_build, _bent(good_build(), pointer, value))) == [pointer]
+    parse_build(_bent(good_build(), pointer, value[:50]))
 
 
 @pytest.mark.parametrize(

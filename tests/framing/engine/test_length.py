@@ -15,7 +15,10 @@ from framing.engine.length import LengthError, read, sixteenths, write
         ("5 5/8", 5.625), ('5-5/8"', 5.625), ("5 5/8 in", 5.625), ("5 5/8in.", 5.625), ("5⅝", 5.625), ("5 ⅝", 5.625),
         ("5⅝”", 5.625), ("5-⅝", 5.625), ("5 5⁄8", 5.625), ("5–5/8″", 5.625), ('5" 5/8', 5.625),
         ("5.625 inches", 5.625), ('3/4"', 0.75), ("3/4", 0.75), ("¾", 0.75), ("3 / 4", 0.75), ("9/8", 1.125),
-        (".5", 0.5), ("5.", 5.0), ("+5", 5.0), ("0", 0.0), ("  7  ", 7.0), ("7\u00a01/2", 7.5), ("1 inch", 1.0),
+        (".5", 0.5), ("5.", 5.0), ("+5", 5.0), ("0", 0.0), ("  7  ", 7.0), ("\t 5 5/8 in \n", 5.625),
+        ("12‘ 3“", 147.0), ("12’-3½”", 147.5), (" 12’ 3 1/2” ", 147.5), ("+ 12' 3\"", 147.0),
+        ("–5⅝", -5.625), ("— 5 5/8 in", -5.625), (" -12'3-1/2 ", -147.5), ("1,200mm", 1200 / 25.4), ("12,000", 12000.0),
+        ("7\u00a01/2", 7.5), ("1 inch", 1.0),
         ("12' 3 1/2\"", 147.5), ("12'-3.5\"", 147.5), ("12'3-1/2", 147.5), ("12'3-1/2\"", 147.5),
         ("12’ 3 ½”", 147.5), ("12′3½″", 147.5), ("12' - 3 1/2''", 147.5), ("12 ft 3 1/2 in", 147.5),
         ("12 ft. 3 in. 1/2", 147.5), ("12FT 3.5IN", 147.5), ("12feet3½inches", 147.5), ("12'", 144.0), ("12 ft", 144.0),
@@ -81,11 +84,68 @@ def test_what_is_no_length_is_refused(value):
         read(value)
 
 
+TO_200_FEET = range(200 * 12 * 32 + 1)  # in thirty-seconds of an inch
+
+
+def _spelled(steps, denominator):
+    """So many steps of 1/denominator inch as a carpenter writes them, in whole numbers alone."""
+    whole, part = divmod(steps, denominator)
+    while part and part % 2 == 0:
+        part, denominator = part // 2, denominator // 2
+    if not part:
+        return str(whole)
+    return f"{whole} {part}/{denominator}" if whole else f"{part}/{denominator}"
+
+
 def test_every_thirty_second_to_200_feet_goes_out_and_back_exactly():
-    for steps in range(200 * 12 * 32 + 1):
+    """Both ways, with feet and without: what is written is as a carpenter spells it, and reads as what it was."""
+    for steps in TO_200_FEET:
         inches = steps / 32
-        assert read(write(inches, 32)) == inches
-        assert read(write(inches, 32, feet=True), "mm") == inches
+        text, feet = write(inches, 32), write(inches, 32, feet=True)
+        assert text == _spelled(steps, 32) and read(text) == inches
+        assert feet == f"{steps // 384}'-{_spelled(steps % 384, 32)}\"" and read(feet, "mm") == inches
+
+
+def test_signs_and_metric_marks_do_not_change_the_round_trip():
+    for steps in range(1, 200 * 12 * 32, 37):
+        assert read(write(-steps / 32, 32)) == read(write(-steps / 32, 32, feet=True)) == -steps / 32
+
+
+@pytest.mark.parametrize("denominator", [1, 2, 4, 8, 16, 32])
+def test_every_sixty_fourth_is_written_to_the_nearest_step_and_carries(denominator):
+    """Against whole-number rounding, ties up: over 2 ft, and about every foot to 200 ft, where inches carry."""
+    about = [foot * 768 + step for foot in range(3, 201) for step in (-33, -32, -17, -3, -2, -1, 0, 1, 2, 33)]
+    for sixty_fourths in [*range(2 * 768), *about]:
+        steps = (sixty_fourths * denominator * 2 + 64) // 128
+        text = _spelled(steps, denominator)
+        feet = f"{steps // (12 * denominator)}'-{_spelled(steps % (12 * denominator), denominator)}\""
+        inches = sixty_fourths / 64
+        assert write(inches, denominator) == text and write(inches, denominator, feet=True) == feet
+        # what arithmetic in floats leaves behind does not show
+        assert write(inches + 1e-9, denominator) == text and write(inches - 1e-9, denominator) == text
+
+
+@pytest.mark.parametrize(
+    ("inches", "denominator", "plain", "feet"),
+    [
+        (11.75, 2, "12", "1'-0\""), (11.875, 4, "12", "1'-0\""), (11.9375, 8, "12", "1'-0\""),
+        (11.96875, 16, "12", "1'-0\""), (11.984375, 32, "12", "1'-0\""), (11.9843, 32, "11 31/32", "0'-11 31/32\""),
+        (143.99, 32, "144", "12'-0\""), (0.984375, 32, "1", "0'-1\""), (0.015625, 32, "1/32", "0'-1/32\""),
+        (0.0156, 32, "0", "0'-0\""), (-11.99, 16, "-12", "-1'-0\""), (5.6875, 8, "5 3/4", "0'-5 3/4\""),
+        (sum([0.1] * 160), 32, "16", "1'-4\""), (3 * 1.1, 32, "3 5/16", "0'-3 5/16\""),
+    ],
+)
+def test_a_step_that_fills_an_inch_or_a_foot_is_carried(inches, denominator, plain, feet):
+    assert write(inches, denominator) == plain and write(inches, denominator, feet=True) == feet
+
+
+@pytest.mark.parametrize(("unit", "inches"), [("in", (1, 1)), ("ft", (12, 1)), ("mm", (10, 254)), ("m", (10000, 254))])
+def test_a_decimal_is_the_number_that_was_written_whether_text_or_number(unit, inches):
+    """In ten-thousandths, by whole numbers: one rounding, to the nearest float, wherever the length came from."""
+    for parts in [*range(0, 300_000, 41), *range(0, 120_000_000, 199_999)]:
+        text = f"{parts // 10_000}.{parts % 10_000:04d}"
+        exact = float(Fraction(parts * inches[0], 10_000 * inches[1]))
+        assert read(f"{text} {unit}") == read(text, unit) == read(float(text), unit) == exact
 
 
 @pytest.mark.parametrize(
