@@ -13,7 +13,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString, Point, Polygon
+from shapely import LineString, Point, Polygon, get_parts, union_all
 
 from framing.engine import length
 from framing.engine.adjustment import Adjustment
@@ -77,9 +77,9 @@ def plan_svg(sheet: Sheet) -> str:
         parts += [_line(at(n.start), at(n.end), f'stroke="{INK}" stroke-width="0.5"') for n in sheet.layout.lines]
     sills = [sheet.adjusted.points[p] for d in sheet.survey.all_doors for p in d.points if p in sheet.adjusted.points]
     door = np.array([[p.x, p.y] for p in sills]).mean(axis=0) if sills else xy[0]
-    parts += _roof_parts(sheet.roof, at, size, door) if sheet.roof else []
+    parts += _roof_parts(sheet.roof, at, size, door) + _reading_parts(sheet, at, size) if sheet.roof else []
     parts += _outlet_parts(sheet, at, size) + _door_parts(sheet, at, size) + _dimensions(corners, at, size)
-    high_page = float(high[1] - low[1]) + 2.4 * size
+    high_page = float(high[1] - low[1]) + 3.7 * size
     parts += _legend(sheet, size, float(high[1] - low[1]) + 0.4 * size)
     count = sum(m.role == "joist" for m in sheet.frame.members) if sheet.frame else 0
     pads = len(sheet.frame.supports) if sheet.frame else 0
@@ -112,6 +112,23 @@ def _roof_parts(roof: Roof, at: _At, size: float, door: Array) -> list[str]:
         parts.append(_line(at(ends[0]), at(ends[-1]), f'stroke="{WATER}" stroke-width="{size / 5:.2f}" '
                            f'stroke-dasharray="{size:.1f} {size / 2:.1f}"'))
         parts.append(_text(*at(ends[-1] + (ends[0] - ends[-1]) * 0.06), fold.kind, size, WATER, "start", halo=True))
+    return parts
+
+
+def _reading_parts(sheet: Sheet, at: _At, size: float) -> list[str]:
+    """High and low spots with their figures, and a dotted line round what was read."""
+    parts = []
+    read = union_all([f.read_over for f in sheet.roof.facets]) if sheet.roof else Polygon()
+    for part in get_parts(read).tolist():
+        if isinstance(part, Polygon):
+            parts.append(_ring(map(at, _coords(part)), f'fill="none" stroke="{WATER}" stroke-width="{size / 12:.2f}" '
+                               f'stroke-dasharray="{size / 8:.1f} {size / 3:.1f}"'))
+    for a in sheet.roof.anomalies if sheet.roof else ():
+        p = sheet.adjusted.points[a.point]
+        x, y = at((p.x, p.y))
+        word = "high" if a.offset > 0 else "low"
+        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size / 3:.1f}" fill="none" stroke="{WATER}"/>',
+                  _text(x, y + 1.3 * size, f"{word} {abs(a.offset):.2f}", 0.8 * size, WATER, "middle", halo=True)]
     return parts
 
 
@@ -159,7 +176,8 @@ def _legend(sheet: Sheet, size: float, y: float) -> list[str]:
     """What the marks mean, in words under the plan."""
     outlets = [f"{o.point} {'overflow ' if o.purpose == 'overflow' else ''}{o.kind}" for o in sheet.survey.outlets]
     rows = [f"outlets: {', '.join(outlets) or 'none given'}",
-            "squares under members: pads; dots: splices; arrows: the way the roof falls; broken line: ridge or valley"]
+            "squares under members: pads; dots: splices; arrows: the way the roof falls; broken line: ridge or valley",
+            "rings: high and low spots of the roof, in inches; dotted line: how far the roof was read"]
     return [_text(2, y + 1.3 * size * i, row, 0.8 * size, INK) for i, row in enumerate(rows)]
 
 
