@@ -123,6 +123,8 @@ CODES: dict[str, Code] = {
     ),
     "roof-hump": Code("A high spot at {where}: {off} in above the fitted roof.", "computed", "roofer"),
     "roof-low": Code("A low spot at {where}: {off} in below the fitted roof.", "computed", "roofer"),
+    # what to measure next
+    "measure-next": Code("Measure next: {advice}", "computed", "surveyor"),
     # plane
     "threshold-not-measured": Code(
         "The door's threshold has {value} reading(s), {limit} needed: read the drop at {points}.",

@@ -30,6 +30,7 @@ from framing.engine.json_reading import read_json
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
+from framing.engine.next_readings import NextReading, next_readings, told
 from framing.engine.pads import find_ground
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
@@ -88,6 +89,7 @@ class _Answer:
     quantities: tuple[Quantity, ...] = ()
     tasks: tuple[Task, ...] = ()
     uncertainty: dict[str, Any] | None = None
+    next_readings: tuple[NextReading, ...] = ()
 
     @property
     def stopped(self) -> bool:
@@ -102,6 +104,10 @@ def frame(survey: Mapping[str, Any] | bytes | str, build: Mapping[str, Any] | by
     parsed_survey, parsed_build = _parse_both(survey, build)
     check_together(parsed_survey, parsed_build)
     answer = _compute(parsed_survey, parsed_build)
+    answer.next_readings = next_readings(
+        parsed_survey, answer.adjusted, answer.roof, follow=parsed_build.surface.mode == "follow-threshold",
+        keep_off=answer.deck.holes if answer.deck else ())
+    answer.checks += told(answer.next_readings)
     document = _document(answer, parsed_survey, parsed_build, _hash(survey), _hash(build))
     sheet = drawings.Sheet(parsed_survey, parsed_build, answer.adjusted, answer.roof, answer.deck, answer.plane,
                            answer.built.layout if answer.built else None, answer.built.frame if answer.built else None)
@@ -446,6 +452,7 @@ def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, b
         "stock_plan": [row for p in built.plans for row in p.stock_plan()] if built else [],
         "stock_bound": [p.stock_bound() for p in built.plans] if built else [],
         "checks": [c.as_json() for c in _ordered(answer.checks)],
+        "next_readings": [r.as_json() for r in answer.next_readings],
         "quantities": [q.as_json() for q in answer.quantities],
         "labor": [t.as_json() for t in answer.tasks],
         "uncertainty": answer.uncertainty or {"trials": 0, "seed": 0, "shims": {}, "gap_below_least": 0.0,

@@ -201,6 +201,19 @@ class CheckFound(_Part):
     clears: list[ChangeOffered]
 
 
+class NextReading(_Part):
+    """One reading to take: a level at `at` or at its point, or a tape between two; the worst standard errors [in]."""
+
+    kind: Literal["level", "tape"]
+    at: Point | None
+    points: list[str]
+    place: str
+    before: float | None
+    after: float | None
+    why: str
+    missing: bool
+
+
 class Quantity(_Part):
     """One thing to buy; `order` packs of `pack` units hold net + waste + spare."""
 
@@ -251,6 +264,7 @@ class FramingDocument(_Part):
     stock_plan: list[Stick]
     stock_bound: list[StockBound]
     checks: list[CheckFound]
+    next_readings: list[NextReading] = []
     quantities: list[Quantity]
     labor: list[LaborTask]
     uncertainty: dict[str, Any] | None = None

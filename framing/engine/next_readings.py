@@ -1,0 +1,603 @@
+"""What to measure next: the readings that most lower the worst standard error, and the shots still missing.
+
+Stage: adjustment, roof, plane -> here, beside all later stages; no finished survey is needed. What a reading gains does
+not depend on what it will read, so each candidate is added to the covariance in thought: one with the row a and the
+variance s2 turns C into C - C a a' C / (s2 + a' C a) (R. E. Kalman, Trans. ASME J. Basic Eng. 82, 1960, the update;
+from memory). What no reading fixes yet has a spread far beyond any roof.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.linalg import block_diag, solve_triangular
+from scipy.sparse import csc_array, csc_matrix, diags_array
+from scipy.sparse.linalg import splu
+from shapely import MultiPoint, Polygon
+
+from framing.engine import length
+from framing.engine.adjustment import Adjustment
+from framing.engine.checks import Check, check
+from framing.engine.documents import Survey
+from framing.engine.plane import governing_door, threshold_heights
+from framing.engine.roof import FITTED, NOT_READ, Facet, Roof, design_rows, fit_roof, split_outline
+from framing.reference import surveying
+
+Array = NDArray[np.float64]
+
+READINGS = 3  # how many are advised
+POWERS = (1, 2, 4, 8)  # of the variances whose sum is made least in the first choice
+MOST_MISSING = 60  # shots asked for at once; a survey with these is worth asking again
+MOST_EXCHANGED = 12  # ... and chosen together; more of them one by one
+MOST_TOLD = 6  # missing shots that the note lists
+PADS_APART = 24.0  # future pads and places to read are looked for on a grid this wide [in]
+MOST_PADS = 60  # ... or on a wider one where the roof is large: the worst stands at a corner of a facet anyhow
+OFF_WALL = 3.0  # a rod stands no nearer to a wall or a fold [in]
+SAME_SPOT = 12.0  # a shot this near another needs none of its own [in]
+LEAST_TAPE = 12.0  # a shorter tape fixes nothing [in]
+OVER_EDGE = 3.0  # a tape may run this far outside the corners' lines [in]
+UNREAD = 1e3  # standard error of a height that nothing fixes, and of what an unread facet falls in 100 in [in]
+JOINED = 1e-3  # facets of a roof that is not fitted yet meet along their break lines within this [in]
+
+
+@dataclass(frozen=True)
+class NextReading:
+    """One reading to take: a level at `at` [in] or at the point named, or a tape between the two `points`.
+
+    `before` and `after` are the worst standard error of all heights (a level) or all corners in plan (a tape), which
+    stands at `place`, without and with this reading, those listed before it taken [in]; of a `missing` shot they are
+    those of its own place. None is more than any reading has fixed.
+    """
+
+    kind: Literal["level", "tape"]
+    at: tuple[float, float] | None
+    points: tuple[str, ...]
+    place: str = ""
+    before: float | None = None
+    after: float | None = None
+    why: str = ""
+    missing: bool = False
+
+    @property
+    def words(self) -> str:
+        """What to do, as it is said on the roof."""
+        if self.kind == "tape":
+            return f"tape {'-'.join(self.points)}"
+        if self.points:
+            return f"read the level at {', '.join(self.points)}"
+        return f"read the roof at {_feet(self.at) if self.at else self.place}"
+
+    def as_json(self) -> dict[str, Any]:
+        return {"kind": self.kind, "at": self.at, "points": self.points, "place": self.place, "before": self.before,
+                "after": self.after, "why": self.why, "missing": self.missing}
+
+
+@dataclass(frozen=True)
+class _Candidates:
+    """Readings that could be taken: rows (k, n) over the state, variances (k,) [in2], and what each would be."""
+
+    rows: Array
+    variance: Array
+    readings: tuple[NextReading, ...]
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known so far: the state's covariance (n, n) and the places that matter, with their names.
+
+    `places` (m, d, n) are rows that turn the state into a height, d = 1, or into x and y in plan, d = 2. `required`
+    [in] is the standard error that counts as much as another kind's.
+    """
+
+    covariance: Array
+    places: Array
+    names: tuple[str, ...]
+    required: float
+
+    def spread(self) -> Array:
+        """Covariance of every place, (m, d, d) [in2]."""
+        return np.asarray(self.places @ self.covariance @ self.places.swapaxes(1, 2))
+
+    @property
+    def share(self) -> float:
+        """The worst standard error in units of what is required."""
+        return self.worst()[0] / self.required
+
+    def worst(self) -> tuple[float, str]:
+        """The worst standard error along any direction [in], and the place that has it."""
+        if not self.names:
+            return 0.0, ""
+        error = np.sqrt(_worst_direction(self.spread()))
+        return float(error.max()), self.names[int(error.argmax())]
+
+    def with_one(self, among: _Candidates, k: int) -> _Known:
+        gain = self.covariance @ among.rows[k]
+        scale = among.variance[k] + among.rows[k] @ gain
+        return replace(self, covariance=self.covariance - np.outer(gain, gain) / scale)
+
+    def with_all(self, among: _Candidates, chosen: Iterable[int]) -> _Known:
+        known = self
+        for k in chosen:
+            known = known.with_one(among, k)
+        return known
+
+    def variances_after(self, among: _Candidates, some: Sequence[int] | slice = slice(None)) -> Array:
+        """The variance of every place along its worst direction after each reading alone, (k, m) [in2]."""
+        rows = among.rows[some]
+        gain = rows @ self.covariance
+        scale = np.sqrt(among.variance[some] + (gain * rows).sum(axis=1))
+        m, d, n = self.places.shape
+        g = ((gain @ self.places.reshape(m * d, n).T) / scale[:, None]).reshape(-1, m, d)
+        return _worst_direction(self.spread() - g[..., :, None] * g[..., None, :])
+
+    def best(self, among: _Candidates, some: Sequence[int] | slice = slice(None)) -> int:
+        """The reading after which the worst error is least, and of equal ones the mean error."""
+        error = np.sqrt(self.variances_after(among, some))
+        k = np.lexsort((error.mean(axis=1), np.round(error.max(axis=1), 6)))[0]
+        return int(np.arange(len(among.variance))[some][k])
+
+    def choose(self, among: _Candidates, count: int) -> list[int]:
+        """The readings that together leave the least worst error, in the order of what each adds.
+
+        They are taken one after the other by the sum of all variances to some power, which looks ahead where no one
+        reading lowers the worst of several places, and then exchanged one by one for better ones as long as there are
+        any (V. V. Fedorov, Theory of Optimal Experiments, 1972; from memory).
+        """
+        found = [self._exchanged(among, self._one_by_one(among, count, power)) for power in POWERS]
+        chosen = min(found, key=lambda some: self.with_all(among, some).worst()[0])
+        known, ordered = self, list[int]()
+        while chosen:
+            ordered.append(known.best(among, chosen))
+            chosen.remove(ordered[-1])
+            known = known.with_one(among, ordered[-1])
+        return ordered
+
+    def _one_by_one(self, among: _Candidates, count: int, power: int) -> list[int]:
+        known, chosen = self, list[int]()
+        for _ in range(count):
+            left = known.variances_after(among)
+            chosen.append(int(((left / max(float(left.max()), 1e-12)) ** power).sum(axis=1).argmin()))
+            known = known.with_one(among, chosen[-1])
+        return chosen
+
+    def _exchanged(self, among: _Candidates, chosen: list[int]) -> list[int]:
+        least, tried = self.with_all(among, chosen).worst()[0], 0
+        while tried < len(chosen):  # until each in turn has been held against all others in vain
+            out, *others = chosen
+            known = self.with_all(among, others)
+            k = known.best(among)
+            worst = known.with_one(among, k).worst()[0]
+            better = worst < 0.999 * least
+            chosen, least, tried = [*others, k if better else out], min(worst, least), 0 if better else tried + 1
+        return chosen
+
+
+def _worst_direction(b: Array) -> Array:
+    """The greater eigenvalue of each of the (..., 1, 1) or (..., 2, 2) covariances, that along the worst direction."""
+    xx = b[..., 0, 0]
+    if b.shape[-1] == 2:
+        xx = (xx + b[..., 1, 1]) / 2 + np.hypot((xx - b[..., 1, 1]) / 2, b[..., 0, 1])
+    return np.asarray(np.maximum(xx, 0.0))
+
+
+def next_readings(survey: Survey, adjusted: Adjustment, roof: Roof | None, *, follow: bool = False,
+                  keep_off: Sequence[Polygon] = ()) -> tuple[NextReading, ...]:
+    """What to measure next, in order: what nothing fixes yet, the three best readings, then other missing shots.
+
+    Parameters
+    ----------
+    roof : as fitted, or without facets; None where it was not tried
+    follow : whether the deck follows the threshold's line, whose error then grows over the whole deck
+    keep_off : areas in which nothing can be read [in]
+
+    Notes
+    -----
+    The three are those after which the worst standard error is least among the places that matter: the threshold, the
+    roof at every corner of a facet (the highest line runs between them), at high and low spots and under future pads,
+    and the corners in plan. Heights count in units of the survey's level_sigma, plan in its closure_tolerance: a
+    height goes into the shims whole, a corner into the deck's edge gap. What a corner's error does to heights, slope
+    times error, is a fiftieth of it and left out.
+    """
+    placed = set(survey.corners) <= set(adjusted.points)
+    if roof is None and placed:
+        roof = fit_roof(survey, adjusted)
+    tapes, fittings = _missing_tapes(survey, adjusted), _unread_fittings(survey, adjusted)
+    if roof is None or not placed:
+        unread = [] if any(r.on in FITTED for r in adjusted.levels) else [_EVERY_FACET]
+        return (*tapes, *unread, *fittings)
+
+    ground = _so_far(survey, adjusted, roof)
+    door = _door_line(survey, adjusted, follow)
+    heights, levels = _heights(survey, adjusted, ground, door), _levels(survey, adjusted, ground, door, keep_off)
+    first, heights, taken = _fixing(heights, levels)
+    if any(c.status == "stop" and c.code != "roof-not-measured" for c in roof.checks):
+        three, more = _widest_gaps(adjusted, levels)
+    else:
+        three, more = _best_three(heights, levels, *_plan(survey, adjusted))
+    rest = _unread_roof(survey, adjusted, ground, door, heights.with_all(levels, more), levels, [*taken, *more])
+    said = {p for r in (*first, *three, *rest) if r.kind == "level" for p in r.points}
+    return (*tapes, *first, *three, *(r for r in fittings if r.points[0] not in said), *rest)
+
+
+def told(readings: Sequence[NextReading]) -> list[Check]:
+    """The advice as one note to whoever stands on the roof."""
+    if not readings:
+        return []
+    best = [k for k, r in enumerate(readings) if not r.missing] or [len(readings)]
+    first, three, rest = readings[: best[0]], readings[best[0] : best[-1] + 1], readings[best[-1] + 1 :]
+    parts = [_listed("missing", first), ", then ".join(f"{r.words} ({r.why})" for r in three),
+             _listed("also missing", rest)]
+    of = three or first
+    return [check("measure-next", "note", value=of[-1].after, limit=of[0].before, where=of[0].place,
+                  advice=" ".join(f"{p[0].upper()}{p[1:]}." for p in parts if p))]
+
+
+def _listed(what: str, shots: Sequence[NextReading]) -> str:
+    more = f"; and {len(shots) - MOST_TOLD} more in the answer" if len(shots) > MOST_TOLD else ""
+    return f"{what}: {'; '.join(r.words for r in shots[:MOST_TOLD])}{more}" if shots else ""
+
+
+# --- the choice ------------------------------------------------------------------------------------------------
+
+def _fixing(heights: _Known, levels: _Candidates) -> tuple[list[NextReading], _Known, list[int]]:
+    """Readings that fix every height that nothing fixes yet, what is known with them, and which they are."""
+    fixed, taken = heights, list[int]()
+    while levels.readings and len(taken) < MOST_MISSING and fixed.worst()[0] > surveying.LOST_POINT:
+        taken.append(fixed.best(levels))
+        fixed = fixed.with_one(levels, taken[-1])
+    if len(taken) <= MOST_EXCHANGED:
+        taken = heights.choose(levels, len(taken))
+    first = list[NextReading]()
+    for k in taken:
+        place, heights = heights.worst()[1], heights.with_one(levels, k)
+        first.append(replace(levels.readings[k], place=place, after=_figure(heights.worst()[0]),
+                             why="no reading fixes the height there yet", missing=True))
+    return first, heights, taken
+
+
+def _best_three(heights: _Known, levels: _Candidates, plan: _Known,
+                tapes: _Candidates) -> tuple[list[NextReading], list[int]]:
+    """The best three readings in the order to take them, and which of the levels are among them.
+
+    Levels say nothing about plan and tapes nothing about heights, so the best of each are chosen apart, for every
+    share of the three that levels may have.
+    """
+    options = list[tuple[float, float, list[int], list[int]]]()
+    for count in range(READINGS, -1, -1):
+        high = heights.choose(levels, count if levels.readings else 0)
+        flat = plan.choose(tapes, READINGS - count if tapes.readings else 0)
+        left = heights.with_all(levels, high).share, plan.with_all(tapes, flat).share
+        options.append((round(max(left), 6), sum(left), high, flat))
+        if left[1] <= left[0]:  # more tapes in place of levels could only make it worse
+            break
+    _, _, high, flat = min(options)
+    return _in_turn(heights, levels, high, plan, tapes, flat), high
+
+
+def _widest_gaps(adjusted: Adjustment, levels: _Candidates) -> tuple[list[NextReading], list[int]]:
+    """Places farthest from all readings, for a roof whose planes these do not tell: no error can be foretold then."""
+    read = _places(adjusted, [r.point for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points])
+    at = np.array([r.at for r in levels.readings])
+    away = np.hypot(*(at[:, None] - read).T).min(axis=0)
+    chosen = list[int]()
+    for _ in range(READINGS):
+        chosen.append(int(away.argmax()))
+        away = np.minimum(away, np.hypot(*(at - at[chosen[-1]]).T))
+    why = "nothing is read near it, and the readings so far do not tell how the roof's planes lie"
+    return [replace(levels.readings[k], place="the roof there", why=why) for k in chosen], chosen
+
+
+def _in_turn(heights: _Known, levels: _Candidates, high: Sequence[int], plan: _Known, tapes: _Candidates,
+             flat: Sequence[int]) -> list[NextReading]:
+    """The chosen readings, always next where the error is worse, each with the worst before and after."""
+    readings, high, flat = list[NextReading](), [*high], [*flat]
+    while high or flat:
+        level = bool(high) and (not flat or heights.share >= plan.share)
+        known, among, k = (heights, levels, high.pop(0)) if level else (plan, tapes, flat.pop(0))
+        after = known.with_one(among, k)
+        (before, place), (least, _) = known.worst(), after.worst()
+        why = f"the worst standard error of {'heights' if level else 'corners in plan'} goes from "
+        why += f"{_said(before)}, {place}, to {_said(least)}"
+        readings.append(replace(among.readings[k], place=place, before=_figure(before), after=_figure(least), why=why))
+        heights, plan = (after, plan) if level else (heights, after)
+    return readings
+
+
+def _figure(error: float) -> float | None:
+    """A standard error to be told [in]; None where it is that of a height or place that nothing fixes."""
+    return None if error > surveying.LOST_POINT else error
+
+
+def _said(error: float) -> str:
+    return "unknown" if _figure(error) is None else f"{error:.2g} in"
+
+
+# --- heights: the state is every facet's plane, every mound's rise, and the door's height and slope per 100 in -----
+
+@dataclass(frozen=True)
+class _Door:
+    """The door that the deck hangs from: its points, their places (n, 2), and the line that the deck follows, if any.
+
+    The state's part of it has one column, the mean height, or two where the deck `follows` it.
+    """
+
+    points: tuple[str, ...]
+    at: Array
+    readings: tuple[int, ...]
+    follows: bool
+
+    def rows(self, xy: Array) -> Array:
+        """Rows (n, 1 or 2) that turn the door's part of the state into the finished height at (n, 2) places."""
+        if not self.follows:
+            return np.ones((len(xy), 1))
+        run = self.at[-1] - self.at[0]
+        along = (xy - self.at.mean(axis=0)) @ run / max(float(np.hypot(*run)), 1e-9)
+        return np.column_stack([np.ones(len(xy)), along / 100])
+
+    def covariance(self, sigma: float) -> Array:
+        read = self.rows(np.repeat(self.at, self.readings, axis=0)) / sigma
+        return _covariance(np.vstack([read, np.eye(read.shape[1]) / UNREAD]))
+
+
+def _door_line(survey: Survey, adjusted: Adjustment, follow: bool) -> _Door:
+    doors = sorted(survey.all_doors, key=lambda d: not d.governs)
+    door = governing_door(survey, threshold_heights(survey, adjusted)) or doors[0]
+    points = tuple(p for p in door.points if p in adjusted.points)
+    times = tuple(sum(r.point == p for r in adjusted.levels) for p in points)
+    return _Door(points, _places(adjusted, points), times, follow and len(points) > 1)
+
+
+def _covariance(whitened: Array) -> Array:
+    """Covariance of parameters from their readings' rows over their standard errors, by QR: no normal equations."""
+    inverse = solve_triangular(np.linalg.qr(whitened, mode="r"), np.eye(whitened.shape[1]))
+    return np.asarray(inverse @ inverse.T)
+
+
+def _so_far(survey: Survey, adjusted: Adjustment, roof: Roof) -> Roof:
+    """The roof as its readings have it so far: as fitted, or its facets with all that is not fixed left open.
+
+    Every facet then starts with a spread beyond any roof; readings and the neighbours, which it meets along the break
+    lines, narrow that down.
+    """
+    if roof.facets:
+        return roof
+    xy = _places(adjusted, [r.point for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points])
+    polygons = split_outline(roof.outline, roof.breaks) or [roof.outline]
+    bare = Roof(roof.outline, tuple(Facet(p, 0.0, 0.0, 0.0) for p in polygons), roof.breaks)
+    n, under = len(polygons), bare.facet_at(xy)
+    scale = np.tile([1.0, 0.01, 0.01], n)  # slopes count per 100 in, so that all parameters are of one size
+    corners, own = shapely.get_coordinates(polygons), np.repeat(np.arange(n), shapely.get_num_coordinates(polygons))
+    touch = shapely.distance(shapely.points(corners)[:, None], np.array(polygons)) < 0.1
+    at, other = np.nonzero(touch & (own[:, None] < np.arange(n)))
+    joined = design_rows(corners[at], own[at], n) - design_rows(corners[at], other, n)
+    unread = np.kron(np.eye(n), np.diag([1.0, 100.0, 100.0]))
+    unread[::3] = design_rows(np.array([p.centroid.coords[0] for p in polygons]), np.arange(n), n)
+    rows = np.vstack([design_rows(xy, under, n) / survey.level_sigma, joined / JOINED, unread / UNREAD]) * scale
+    facets = tuple(replace(f, read_over=MultiPoint(xy[under == k]).convex_hull) for k, f in enumerate(bare.facets))
+    return replace(bare, facets=facets, covariance=_covariance(rows) * np.outer(scale, scale))
+
+
+def _height_rows(ground: Roof, door: _Door, roof_xy: Array, door_xy: Array) -> Array:
+    """Rows over the state of the roof's height at (n, 2) places, then of the deck's line at (m, 2) places."""
+    roof = [design_rows(roof_xy, ground.facet_at(roof_xy), len(ground.facets)),
+            *(m.share(roof_xy)[:, None] for m in ground.mounds)]
+    line = door.rows(door_xy)
+    rows = np.zeros((len(roof_xy) + len(door_xy), sum(r.shape[1] for r in roof) + line.shape[1]))
+    rows[: len(roof_xy), : -line.shape[1]] = np.hstack(roof)
+    rows[len(roof_xy) :, -line.shape[1] :] = line
+    return rows
+
+
+def _heights(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door) -> _Known:
+    """Heights that matter: facet corners, mounds, pads, and the deck where it hangs from the door."""
+    corners = shapely.get_coordinates([f.polygon for f in ground.facets])
+    tops = np.array([m.at for m in ground.mounds]).reshape(-1, 2)
+    roof_xy = np.unique(np.round(np.vstack([corners, tops, _grid(ground.outline)]), 3), axis=0)
+    deck_xy = shapely.get_coordinates(ground.outline) if door.follows else door.at[:1]
+    deck = "the deck, following the threshold, at" if door.follows else "the threshold at"
+    names = [f"{what} {_where(survey, adjusted, at)}" for what, places in (("the roof at", roof_xy), (deck, deck_xy))
+             for at in places.tolist()]
+    rows = _height_rows(ground, door, roof_xy, deck_xy)
+    blocks = [ground.covariance, *([[m.se**2]] for m in ground.mounds), door.covariance(survey.level_sigma)]
+    return _Known(block_diag(*blocks), rows[:, None], tuple(names), survey.level_sigma)
+
+
+def _levels(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door,
+            keep_off: Sequence[Polygon]) -> _Candidates:
+    """Levels that could be read: the roof on a grid, in the facets' corners and at points named before; the door."""
+    read = [r.point for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points]
+    names = list(dict.fromkeys([*_unread_marks(survey, adjusted), *read]))
+    inside = [f.polygon.buffer(-OFF_WALL, join_style="mitre") for f in ground.facets]
+    free = np.vstack([shapely.get_coordinates(inside), _grid(ground.outline.buffer(-OFF_WALL))])
+    free = np.unique(np.round(free), axis=0)
+    marked = MultiPoint(_places(adjusted, _unread_marks(survey, adjusted)))  # these places are found already
+    spots = shapely.points(free)
+    free = free[~shapely.intersects(spots, shapely.union_all(list(keep_off)))
+                & ~(shapely.distance(spots, marked) < SAME_SPOT)]
+    readings = [*(NextReading("level", (x, y), ()) for x, y in free.tolist()),
+                *(NextReading("level", _place(adjusted, p), (p,)) for p in (*names, *door.points))]
+    rows = _height_rows(ground, door, np.vstack([free, _places(adjusted, names)]), door.at)
+    return _Candidates(rows, np.full(len(rows), survey.level_sigma**2), tuple(readings))
+
+
+def _unread_marks(survey: Survey, adjusted: Adjustment) -> list[str]:
+    """Points of break lines that nobody read."""
+    read = {level.point for level in survey.levels}
+    marks = dict.fromkeys(p for b in survey.breaklines for p in b.points)
+    return [p for p in marks if p not in read and p in adjusted.points]
+
+
+def _grid(area: Polygon) -> Array:
+    """Places (n, 2) over an area, on a square grid round its middle. [in]"""
+    if area.is_empty:
+        return np.zeros((0, 2))
+    step = max(PADS_APART, math.sqrt(area.area / MOST_PADS))
+    x0, y0, x1, y1 = area.bounds
+    x, y = (np.arange((low + high) / 2 - step * ((high - low) / 2 // step), high, step)
+            for low, high in ((x0, x1), (y0, y1)))
+    xy = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    return np.asarray(xy[shapely.contains_xy(area, xy)])
+
+
+def _unread_roof(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door, heights: _Known,
+                 levels: _Candidates, taken: Sequence[int]) -> list[NextReading]:
+    """Points of break lines that nobody read, and corners far beyond all readings, where none of those taken is."""
+    on_roof = len(levels.readings) - len(door.points)
+    at = np.array([r.at for r in levels.readings]).reshape(-1, 2)
+    under = ground.facet_at(at[:on_roof])
+    marks = set(_unread_marks(survey, adjusted))
+    found = [(k, "a break line runs through it and nobody read it") for k, r in enumerate(levels.readings[:on_roof])
+             if marks & set(r.points)]
+    for j, facet in enumerate(ground.facets):
+        mine = [k for k in taken if k < on_roof and under[k] == j]
+        over = MultiPoint([*shapely.get_coordinates(facet.read_over), *at[mine]]).convex_hull
+        corners = shapely.get_coordinates(facet.polygon)[:-1]
+        for corner in corners[shapely.distance(shapely.points(corners), over) > NOT_READ]:
+            own = np.flatnonzero(under == j)
+            if len(own):
+                k = int(own[np.hypot(*(at[own] - corner).T).argmin()])
+                found.append((k, f"the roof is carried on more than {NOT_READ:g} in beyond its readings there"))
+    shots, spots = list[NextReading](), [at[k] for k in taken]
+    for k, why in found:
+        if len(shots) == MOST_MISSING or any(np.hypot(*(at[k] - spot)) < SAME_SPOT for spot in spots):
+            continue
+        spots.append(at[k])
+        now = float(levels.rows[k] @ heights.covariance @ levels.rows[k])
+        then = now * levels.variance[k] / (now + levels.variance[k])
+        shots.append(replace(levels.readings[k], place=f"the roof at {_feet(at[k].tolist())}", missing=True,
+                             before=_figure(math.sqrt(now)), after=_figure(math.sqrt(then)), why=why))
+    return shots
+
+
+# --- plan: the state is x and y of all corners ------------------------------------------------
+
+def _plan(survey: Survey, adjusted: Adjustment) -> tuple[_Known, _Candidates]:
+    """The corners, and the tapes that could be read to the worst of them from corners and places that are given."""
+    corners, n = survey.corners, len(survey.corners)
+    known = _Known(_corner_covariance(survey, adjusted), np.eye(2 * n).reshape(n, 2, 2 * n),
+                   tuple(f"corner {c}" for c in corners), survey.closure_tolerance)
+    spots = {r.point for r in adjusted.levels if r.on in FITTED}
+    given = [p for p in survey.positions if p not in spots and p not in corners]
+    worst = sorted(corners, key=lambda c: -adjusted.points[c].se)[:READINGS]
+    pairs = [(a, b) for i, a in enumerate(worst) for b in (*corners, *given) if b not in worst[: i + 1]]
+    pairs = _over_the_roof(survey, adjusted, pairs)
+    rows = np.zeros((len(pairs), 2 * n))
+    variance = np.full(len(pairs), survey.tape_sigma**2)
+    for k, (a, b) in enumerate(pairs):
+        p, q = _places(adjusted, (a, b))
+        unit = (p - q) / np.hypot(*(p - q))
+        i = 2 * corners.index(a)
+        rows[k, i : i + 2] = unit
+        if b in corners:
+            rows[k, 2 * corners.index(b) : 2 * corners.index(b) + 2] = -unit
+        else:
+            variance[k] += (survey.position_sigma or 0.0) ** 2
+    return known, _Candidates(rows, variance, tuple(NextReading("tape", None, pair) for pair in pairs))
+
+
+def _corner_covariance(survey: Survey, adjusted: Adjustment) -> Array:
+    """Joint covariance of x and y of all corners, (2 c, 2 c) [in2], from the tapes and positions in use."""
+    sound = [t for t in adjusted.tapes if not t.suspect or t.redundancy]  # the others were left out
+    used = [t for t in sound if t.from_ in adjusted.points and t.to in adjusted.points]
+    names = list(dict.fromkeys([*survey.corners, *(p for t in used for p in (t.from_, t.to))]))
+    number = {name: k for k, name in enumerate(names)}
+    a, b = np.array([(number[t.from_], number[t.to]) for t in used], dtype=int).reshape(-1, 2).T
+    xy = _places(adjusted, names)
+    unit = (xy[a] - xy[b]) / np.hypot(*(xy[a] - xy[b]).T)[:, None] / survey.tape_sigma
+    columns = np.column_stack([2 * a, 2 * a + 1, 2 * b, 2 * b + 1])
+    tape = np.repeat(np.arange(len(used)), 4)
+    slopes = csc_array((np.hstack([unit, -unit]).ravel(), (tape, columns.ravel())), shape=(len(used), 2 * len(names)))
+    given = np.repeat([name in survey.positions for name in names], 2)
+    normal = slopes.T @ slopes
+    if survey.position_sigma:
+        normal, free = normal + diags_array(given / survey.position_sigma**2), np.ones(len(given), bool)
+    else:
+        free = ~given
+    if not any(c in survey.positions for c in survey.corners):
+        free[[0, 1, 3]] = False  # the frame is the first side's own: origin at its start, x along it
+    place = np.flatnonzero(free)
+    corner = np.flatnonzero(place < 2 * len(survey.corners))
+    covariance = np.zeros((2 * len(survey.corners),) * 2)
+    if len(corner):
+        solved = splu(csc_matrix(normal.tocsc()[place][:, place])).solve(np.eye(len(place))[:, corner])
+        covariance[np.ix_(place[corner], place[corner])] = solved[corner]
+    return covariance
+
+
+def _over_the_roof(survey: Survey, adjusted: Adjustment, pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Pairs that a tape can run between: over the roof all the way, or read before."""
+    if not pairs:
+        return []
+    ends = np.array([_places(adjusted, pair) for pair in pairs])
+    roof = Polygon(_places(adjusted, survey.corners)).buffer(OVER_EDGE)
+    shapely.prepare(roof)
+    free = shapely.covers(roof, shapely.linestrings(ends)) & (np.hypot(*(ends[:, 0] - ends[:, 1]).T) >= LEAST_TAPE)
+    read = {frozenset((t.from_, t.to)) for t in survey.tapes}
+    return [pair for pair, ok in zip(pairs, free, strict=True) if ok or frozenset(pair) in read]
+
+
+# --- what is missing whatever it costs ----------------------------------------------------------------------------
+
+_EVERY_FACET = NextReading("level", None, (), "3 places of every facet", missing=True,
+                           why="the roof has no reading yet; as far apart as each facet allows")
+
+
+def _missing_tapes(survey: Survey, adjusted: Adjustment) -> list[NextReading]:
+    """Tapes to all that the tapes do not fix: to each point two from corners beside it, or a third off their line."""
+    corners, n = survey.corners, len(survey.corners)
+    taped = {frozenset((t.from_, t.to)) for t in survey.tapes}
+    fixed = [c for c in corners if c in adjusted.points]
+    shots = list[NextReading]()
+    for name in dict.fromkeys([*corners, *(p for t in survey.tapes for p in (t.from_, t.to))]):
+        if name in adjusted.points:
+            continue
+        round_ = [(corners.index(c) - corners.index(name)) % n if name in corners else 0 for c in fixed]
+        near = [c for _, c in sorted(zip((min(k, n - k) for k in round_), fixed, strict=True), key=lambda p: p[0])]
+        new = [c for c in near if frozenset((c, name)) not in taped]
+        held = [c for c in near if c not in new]
+        in_line = len(held) > 1 and all(c in adjusted.points for c in held)
+        lacking = max(2 - len(held), int(in_line)) if len(near) > 1 else 1 - len(held)
+        shots += [NextReading("tape", None, (c, name), name, why=f"the tapes do not fix {name} yet", missing=True)
+                  for c in new[:lacking]]
+        fixed += [name] if name in corners else []
+    return shots
+
+
+def _unread_fittings(survey: Survey, adjusted: Adjustment) -> list[NextReading]:
+    """Thresholds and outlets' inverts that nobody read."""
+    read, sigma = {level.point for level in survey.levels}, survey.level_sigma
+    wanted = [(p, f"the threshold at {p}", "a threshold point without a reading") for d in survey.all_doors
+              for p in d.points]
+    wanted += [(o.point, f"the {o.kind} at {o.point}", f"the invert of a {o.kind} that was not read")
+               for o in survey.outlets if o.invert_drop is None]
+    return [NextReading("level", _place(adjusted, p), (p,), place, None, sigma, why, True)
+            for p, place, why in wanted if p not in read]
+
+
+# --- words and places ---------------------------------------------------------------------------------------------
+
+def _place(adjusted: Adjustment, name: str) -> tuple[float, float] | None:
+    point = adjusted.points.get(name)
+    return None if point is None else (point.x, point.y)
+
+
+def _places(adjusted: Adjustment, names: Iterable[str]) -> Array:
+    """Where named points lie, (n, 2) [in]."""
+    return np.array([(adjusted.points[p].x, adjusted.points[p].y) for p in names], dtype=float).reshape(-1, 2)
+
+
+def _where(survey: Survey, adjusted: Adjustment, at: Sequence[float]) -> str:
+    """A corner's name, or a place to measure off."""
+    near = (c for c in survey.corners if math.dist(_place(adjusted, c) or at, at) < 1)
+    return next((f"corner {c}" for c in near), _feet(at))
+
+
+def _feet(at: Sequence[float]) -> str:
+    """A place to the nearest inch, as it is measured off on the roof: x 14'-3", y 2'-0"."""
+    return ", ".join(f"{axis} {length.write(v, 1, feet=True)}" for axis, v in zip("xy", at, strict=True))
