@@ -97,6 +97,7 @@ PLACES: dict[str, Section] = {
     "water-under-joists": "drainage",
     "blocked-primary": "drainage",
     "blocked-primary-load": "deferral",
+    "leader": "drainage",
     "no-outlet": "drainage",
     "no-overflow": "drainage",
     "single-outlet": "drainage",
@@ -123,6 +124,7 @@ GRAVE: tuple[str, ...] = (
     "level-suspect", "deck-above-sill", "membrane-upturn", "bearing", "regrade", "single-outlet", "pond",
 )
 FIRST_PAGE = 5  # cautions
+FOR_THE_ROOF = ("measure-next",)  # advice to whoever surveys, of no use to a homeowner
 
 
 @dataclass(frozen=True)
@@ -404,7 +406,7 @@ def _gravity(note: Note) -> tuple[int, int, int]:
 
 def _from_checks(checks: Iterable[Mapping[str, Any]]) -> Iterator[Note]:
     for found in checks:
-        if found["status"] == "ok":
+        if found["status"] == "ok" or found["code"] in FOR_THE_ROOF:
             continue
         yield Note(
             key=found["code"], section=_place(found["code"], found["status"]), text=found["text"], basis="computed",

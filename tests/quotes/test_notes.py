@@ -43,6 +43,10 @@ def test_what_is_in_order_makes_no_note():
     assert "height" not in keys(checks=[found("height", "ok")])
 
 
+def test_advice_to_whoever_surveys_stays_off_the_proposal():
+    assert "measure-next" not in keys(checks=[found("measure-next", "note"), found("pond")])
+
+
 def test_stops_come_first_then_what_must_be_acknowledged_then_the_clearance_over_the_roof():
     checks = [found("misclosure"), found("clear-gap"), found("feather-edge", acknowledge=True), found("height", "stop")]
     assert [note.key for note in gravest(notes(checks=checks))] == ["height", "feather-edge", "clear-gap", "misclosure"]
