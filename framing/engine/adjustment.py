@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import combinations
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,9 +16,8 @@ from framing.engine.closure import (
     Extra,
     Figure,
     Fit,
-    best_extra,
-    correlation,
     critical_value,
+    further_tapes,
     gross_slips,
     reachable,
     snoop,
@@ -27,7 +25,18 @@ from framing.engine.closure import (
 )
 from framing.engine.documents import DocumentRefused, Fault, Survey
 from framing.engine.levels import AdjustedLevel, adjust_levels, compare_repeats, datum_drift
-from framing.engine.network import Floats, Network, fit, general_position, loose, misfits, shapes
+from framing.engine.network import (
+    Floats,
+    Network,
+    Normal,
+    at_once,
+    fit,
+    general_position,
+    loose,
+    misfits,
+    normal,
+    shapes,
+)
 from framing.reference import surveying
 
 __all__ = ["AdjustedLevel", "AdjustedTape", "Adjustment", "PlanPoint", "adjust", "critical_value"]
@@ -35,19 +44,42 @@ __all__ = ["AdjustedLevel", "AdjustedTape", "Adjustment", "PlanPoint", "adjust",
 ON_ROOF = frozenset({"roof", "ridge", "valley", "paver", "ballast", "old-deck"})
 """Surfaces whose readings lie inside the outline; outlets, thresholds and parapets stand on its edge."""
 
-_SHAPES = 4_000_000  # numbers in the derivatives of all shapes tried at once: bounds memory on large networks
+_SHAPES = 32  # first shapes that are fitted
+_ASKED = 40  # tapes and points named in an advice
+_NEAREST = 32  # points nearest to doubtful readings between which further tapes are sought
+_DOUBTFUL = 40  # readings between which further tapes are to decide
+
+
+@dataclass(frozen=True)
+class Ellipse:
+    """Standard ellipse of a point: semi-axes `a` >= `b` [in], `direction` of the longer, 0 to 180 [degrees from +x].
+
+    Along each axis the point has that standard error; both are 0 for a given position.
+    """
+
+    a: float
+    b: float
+    direction: float
+
+    def as_json(self) -> dict[str, float]:
+        return {"a": self.a, "b": self.b, "direction": self.direction}
 
 
 @dataclass(frozen=True)
 class PlanPoint:
-    """A point in plan [in]; `se` is the standard error along the worst direction [in], 0 for a given position."""
+    """A point in plan [in] and what the readings leave uncertain of it."""
 
     x: float
     y: float
-    se: float
+    ellipse: Ellipse
 
-    def as_json(self) -> dict[str, float]:
-        return {"x": self.x, "y": self.y, "se": self.se}
+    @property
+    def se(self) -> float:
+        """Standard error along the worst direction [in], 0 for a given position."""
+        return self.ellipse.a
+
+    def as_json(self) -> dict[str, Any]:
+        return {"x": self.x, "y": self.y, "se": self.se, "ellipse": self.ellipse.as_json()}
 
 
 @dataclass(frozen=True)
@@ -85,7 +117,6 @@ class Adjustment:
     """What the survey says once its readings have been made to agree.
 
     `area_sqft`, `area_se` [sq ft] are None and `angles` [degrees] empty where a corner is not fixed.
-    `covariance` [in2] runs over x and y of `covariance_points` in turn; all other points are given positions.
     """
 
     points: Mapping[str, PlanPoint]
@@ -98,8 +129,6 @@ class Adjustment:
     datum_drift: float | None
     levels: tuple[AdjustedLevel, ...]
     checks: tuple[Check, ...]
-    covariance_points: tuple[str, ...] = ()
-    covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)), compare=False, repr=False)
 
     def as_json(self) -> dict[str, Any]:
         """The `survey_adjustment` object of deck-framing/1."""
@@ -139,11 +168,8 @@ def adjust(survey: Survey) -> Adjustment:
         given = [f"about {length.write(float(net.length[k] - found.slip[k]))} in, as the others give" for k in gross]
         raise _cannot_close(survey, net, gross, given)
 
-    covariance = np.zeros((2 * len(net.names),) * 2)
-    at = np.flatnonzero(net.free.ravel())
-    covariance[np.ix_(at, at)] = found.covariance
-    points = _points(survey, found, covariance)
-    angles, area, area_se = _outline(survey, points, net, covariance)
+    points = _points(survey, found)
+    angles, area, area_se = _outline(survey, points, found.normal)
     tapes = _tapes(survey, found, points)
     figure = worst_figure(found)
     levels, wild_levels = compare_repeats(
@@ -167,8 +193,6 @@ def adjust(survey: Survey) -> Adjustment:
             *_slip_checks(survey, tapes, critical),
             *_datum_checks(survey),
         ),
-        covariance_points=net.names,
-        covariance=covariance,
     )
 
 
@@ -208,12 +232,12 @@ def _network(survey: Survey) -> Network:
 
 def _determined(net: Network) -> tuple[Network, set[str], int]:
     """The part of the network that its readings fix, the names of the rest, and how many readings that rest lacks."""
-    directions, moving = loose(net)
-    missing, lost = directions.shape[1], set[str]()
-    while moving.any():
+    missing, directions = loose(net)
+    lost = set[str]()
+    while (moving := np.abs(directions).max(axis=(1, 2), initial=0.0) > 1e-6).any():
         lost |= {net.names[k] for k in np.flatnonzero(moving)}
         net = net.without(np.flatnonzero(moving))
-        moving = loose(net)[1]
+        directions = loose(net)[1]
     return net, lost, missing
 
 
@@ -226,23 +250,24 @@ def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None, bool]:
     """
     if not len(net.names):
         return np.zeros((0, 2)), None, False
-    most = max(1, min(32, _SHAPES // max(net.rows * 2 * len(net.names), 1)))
-    fits = fit(net, shapes(net)[:most], rounds=5)
+    fits = fit(net, shapes(net)[: at_once(net, _SHAPES)], rounds=5)
     cost = (misfits(net, fits) ** 2).sum(axis=-1)
     fits = fit(net, fits[cost <= 10 * cost.min() + 1000.0], rounds=25)  # a shape still so far off will not come near
     cost = (misfits(net, fits) ** 2).sum(axis=-1)
     alike = fits[cost <= cost.min() + 9.0]  # as good within three standard errors of one reading
+    if net.two_sided:
+        alike = np.concatenate([alike, alike * [1.0, -1.0]])
+        alike = alike[np.argsort(-alike[..., 1].mean(axis=1), kind="stable")]
     if not set(survey.corners) <= set(net.names):
         return alike[0], None, False
     ring = alike[:, : len(survey.corners)]
     outlines = shapely.polygons(ring)
     simple = shapely.is_valid(outlines)
-    read_at = _roof_readings(survey)
+    places, ties = _roof_readings(survey, net)
     held = np.zeros(len(ring))
     for k in np.flatnonzero(simple):
-        located = [p if isinstance(p, tuple) else tuple(alike[k, net.names.index(p)]) for p in read_at
-                   if isinstance(p, tuple) or p in net.names]  # fmt: skip
-        held[k] = shapely.contains_xy(outlines[k], located).sum() if located else 0
+        located = np.concatenate([places, alike[k, ties]])
+        held[k] = shapely.contains_xy(outlines[k], located).sum()
     rank = np.lexsort((ring[..., 1].mean(axis=1), np.round(shapely.area(outlines)), held, simple))[::-1]
     best, spans = rank[0], _spans(ring)
     others = [k for k in rank[1:] if simple[k] and np.abs(spans[k] - spans[best]).max(initial=0.0) > 1.0]
@@ -251,11 +276,13 @@ def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None, bool]:
     return alike[best], alike[others[0]], bool(held[best] > held[others[0]])
 
 
-def _roof_readings(survey: Survey) -> list[tuple[float, float] | str]:
-    """Where the roof was read: a position, or the name of a tie that the tapes locate."""
-    ties = set(_taped(survey)) - set(survey.corners)
-    names = dict.fromkeys(level.point for level in survey.levels if level.on in ON_ROOF)
-    return [survey.positions.get(name, name) for name in names if name in survey.positions or name in ties]
+def _roof_readings(survey: Survey, net: Network) -> tuple[Floats, list[int]]:
+    """Where the roof was read: positions, shape (k, 2) [in], and ties that the tapes locate."""
+    read = dict.fromkeys(level.point for level in survey.levels if level.on in ON_ROOF)
+    places = [survey.positions[name] for name in read if name in survey.positions]
+    at = {name: k for k, name in enumerate(net.names) if name not in survey.corners}
+    ties = [at[name] for name in read if name in at and name not in survey.positions]
+    return np.array(places, dtype=float).reshape(-1, 2), ties
 
 
 def _spans(ring: Floats) -> Floats:
@@ -271,7 +298,7 @@ def _without_points_in_line(survey: Survey, net: Network, xy: Floats) -> tuple[N
     Tapes too short to meet also end in a line, with a gap; they are refused.
     """
     in_line: set[str] = set()
-    while (sideways := loose(net, xy, surveying.LOST_POINT)[1]).any():
+    while (sideways := _swing(normal(net, xy), xy) > surveying.LOST_POINT).any():
         gap = misfits(net, xy)[: len(net.length)] * net.sigma
         open_ = np.flatnonzero((np.abs(gap) > max(1.0, 6 * net.sigma)) & sideways[net.ends].any(axis=1))
         if len(open_):
@@ -285,14 +312,45 @@ def _without_points_in_line(survey: Survey, net: Network, xy: Floats) -> tuple[N
 
 # --- results ---------------------------------------------------------------------------------------------------
 
-def _points(survey: Survey, found: Fit, covariance: Floats) -> dict[str, PlanPoint]:
-    n = len(found.net.names)
-    blocks = covariance.reshape(n, 2, n, 2)[np.arange(n), :, np.arange(n), :]
-    error = np.sqrt(np.maximum(np.linalg.eigvalsh(blocks)[:, 1], 0.0))
+def _axes(covariance: Floats) -> tuple[Floats, Floats, Floats]:
+    """Semi-axes a >= b [in] and direction of a [degrees, 0 to 180] of standard ellipses, from shape (n, 2, 2) [in2].
+
+    Eigenvalues and eigenvectors of a symmetric 2 x 2 matrix in closed form.
+    """
+    xx, xy, yy = covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]
+    middle, reach = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    a, b = (np.sqrt(np.maximum(part, 0.0)) for part in (middle + reach, middle - reach))
+    return a, b, np.degrees(np.arctan2(2 * xy, xx - yy)) / 2 % 180
+
+
+def _swing(normal: Normal, xy: Floats) -> Floats:
+    """Standard error of each point along its worst direction; in the figure itself where nothing else is given. [in]
+
+    There the frame hangs on the first side alone, and the far end of a long figure swings with it as a whole. What
+    the figure moves as a whole is taken out (S-transformation: W. Baarda, S-Transformations and Criterion Matrices,
+    1973).
+    """
+    net, covariance = normal.net, normal.points
+    if net.two_sided:
+        off = xy - xy.mean(axis=0)
+        whole = np.zeros((*xy.shape, 3))  # to move along x, along y, to turn
+        whole[:, 0, 0] = whole[:, 1, 1] = 1.0
+        whole[..., 2] = np.column_stack([-off[:, 1], off[:, 0]])
+        moved = np.zeros_like(whole)
+        moved[net.free] = normal.solve(whole[net.free])
+        share = whole / (whole**2).sum(axis=(0, 1))
+        both = np.einsum("nik,njk->nij", moved, share)
+        spread = np.einsum("nik,nil->kl", whole, moved)
+        covariance = covariance - both - both.transpose(0, 2, 1) + np.einsum("nik,kl,njl->nij", share, spread, share)
+    return _axes(covariance)[0]
+
+
+def _points(survey: Survey, found: Fit) -> dict[str, PlanPoint]:
     given = float(survey.position_sigma or 0.0)
-    points = {name: PlanPoint(float(x), float(y), given) for name, (x, y) in survey.positions.items()}
-    for name, (x, y), se in zip(found.net.names, found.xy, error, strict=True):
-        points[name] = PlanPoint(float(x), float(y), float(se))
+    points = {name: PlanPoint(x, y, Ellipse(given, given, 0.0)) for name, (x, y) in survey.positions.items()}
+    ellipses = np.column_stack(_axes(found.normal.points)).tolist()
+    for name, (x, y), ellipse in zip(found.net.names, found.xy.tolist(), ellipses, strict=True):
+        points[name] = PlanPoint(x, y, Ellipse(*ellipse))
     order = dict.fromkeys([*survey.corners, *survey.positions, *_taped(survey)])
     return {name: points[name] for name in order if name in points}
 
@@ -316,10 +374,10 @@ def _tapes(survey: Survey, found: Fit, points: Mapping[str, PlanPoint]) -> tuple
 
 
 def _outline(
-    survey: Survey, points: Mapping[str, PlanPoint], net: Network, covariance: Floats
+    survey: Survey, points: Mapping[str, PlanPoint], normal: Normal
 ) -> tuple[dict[str, float], float | None, float | None]:
     """Interior angles [degrees], area and its standard error [sq ft]; refuses an outline that crosses itself."""
-    corners = survey.corners
+    corners, net = survey.corners, normal.net
     if not set(corners) <= set(net.names):
         return {}, None, None
     xy = np.array([(points[c].x, points[c].y) for c in corners])
@@ -341,7 +399,7 @@ def _outline(
     at = [net.names.index(c) for c in corners]
     slope[at, 0] = (np.roll(xy[:, 1], -1) - np.roll(xy[:, 1], 1)) / 2
     slope[at, 1] = (np.roll(xy[:, 0], 1) - np.roll(xy[:, 0], -1)) / 2
-    variance = float(slope.ravel() @ covariance @ slope.ravel())
+    variance = float(slope[net.free] @ normal.solve(slope[net.free]))
     angles = {c: float(a) for c, a in zip(corners, angle, strict=True)}
     return angles, abs(twice) / 288, float(np.sqrt(max(variance, 0.0))) / 144
 
@@ -404,21 +462,25 @@ def _used_names(survey: Survey) -> set[str]:
 
 def _missing_tapes(net: Network) -> tuple[list[str], list[str]]:
     """Tapes that would fix every point, sides before diagonals; and points whose place must be given instead."""
-    directions = loose(net)[0]
+    directions = loose(net)[1]
     general = general_position(net)
     n, tapes = len(net.names), list[str]()
-    for a, b in sorted(combinations(range(n), 2), key=lambda p: (min(p[1] - p[0], n - p[1] + p[0]), p)):
-        if not directions.shape[1]:
-            return tapes, []
-        row = np.zeros((n, 2))
-        row[a], row[b] = general[a] - general[b], general[b] - general[a]
-        seen = row[net.free] @ directions
-        if np.linalg.norm(seen) > 1e-6 * np.linalg.norm(row):
-            directions = directions @ np.linalg.svd(seen[None], full_matrices=True)[2][1:].T
-            tapes.append(f"{net.names[a]}-{net.names[b]}")
-    size = np.zeros(net.free.shape)
-    size[net.free] = np.abs(directions).max(axis=1, initial=0.0)
-    return tapes, [net.names[int(size.max(axis=1).argmax())]] if directions.shape[1] else []
+    for step in range(1, n // 2 + 1):
+        near = np.arange(n if 2 * step < n else step)  # each point and the one so many places further round
+        ends = np.sort(np.column_stack([near, (near + step) % n]), axis=1)
+        ends = ends[np.lexsort(ends.T[::-1])]
+        apart = general[ends[:, 0]] - general[ends[:, 1]]
+        apart /= np.hypot(*apart.T)[:, None]
+        while directions.shape[2]:
+            seen = np.einsum("pk,pkd->pd", apart, directions[ends[:, 0]] - directions[ends[:, 1]])
+            held_by = np.flatnonzero(np.linalg.norm(seen, axis=1) > 1e-6)
+            if not len(held_by):
+                break
+            k = held_by[0]
+            directions = directions @ np.linalg.svd(seen[k : k + 1], full_matrices=True)[2][1:].T
+            tapes.append("-".join(net.names[p] for p in ends[k]))
+    size = np.abs(directions).max(axis=(1, 2), initial=0.0)
+    return tapes, [net.names[int(size.argmax())]] if directions.shape[2] else []
 
 
 def _shape_checks(survey: Survey, xy: Floats, other: Floats | None, by_readings: bool) -> list[Check]:
@@ -443,8 +505,8 @@ def _closing_checks(
     if not (found.redundancy > CHECKED).any() and not found.named:
         if not set(survey.corners) <= set(net.names):
             return []  # the stop says what to measure
-        extra = _extra(survey, found, points, range(len(net.length)), readings)
-        advice = (f"Tape {'-'.join(extra.ends)}{' again' if extra.repeat else ' as well'}." if extra
+        extra = _extras(survey, found, points, range(len(net.length)), readings)[:1]
+        advice = (f"Tape {_again(found, extra[0].tapes[0], ' as well')}." if extra
                   else "Tape two corners that lie across the roof from each other, and compare.")  # fmt: skip
         return [check("no-redundancy", "caution", value=0, limit=1, unit="readings", where=_listed(survey.corners),
                       advice=advice)]  # fmt: skip
@@ -460,43 +522,67 @@ def _closing_checks(
     )]  # fmt: skip
 
 
-def _extra(
+def _extras(
     survey: Survey, found: Fit, points: Mapping[str, PlanPoint], doubtful: Sequence[int], readings: int
-) -> Extra | None:
-    """The best further tape between corners, taped points and given points that are no mere spots on the roof."""
+) -> tuple[Extra, ...]:
+    """The best further tapes between corners, taped points and given points that are no mere spots on the roof."""
+    doubtful = doubtful[:_DOUBTFUL]
+    if not doubtful:
+        return ()
     spots = {level.point for level in survey.levels if level.on in ON_ROOF} - set(found.net.names)
     places = {name: (p.x, p.y) for name, p in points.items() if name not in spots}
-    return best_extra(
-        found, doubtful, reachable(list(places), places, survey.corners, found), places,
+    middle = found.xy[[k for row in doubtful for k in found.net.ends[row]]].mean(axis=0)
+    nearest = sorted(places, key=lambda name: np.hypot(*(places[name] - middle)))[:_NEAREST]
+    names = [name for name in places if name in nearest]
+    return further_tapes(
+        found, doubtful, reachable(names, places, survey.corners, found), places,
         set(survey.positions) - set(survey.corners), outside_sigma=survey.position_sigma or 0.0, readings=readings,
     )  # fmt: skip
+
+
+def _again(found: Fit, tape: tuple[str, str], new: str = "") -> str:
+    return "-".join(tape) + (" again" if frozenset(tape) in found.net.taped else new)
 
 
 def _advice(
     survey: Survey, found: Fit, points: Mapping[str, PlanPoint], figure: Figure, tied: Sequence[int], readings: int
 ) -> str:
-    """Which one further tape to take, and how far it would settle the matter."""
+    """Which further tapes to take, and how far they would settle the matter."""
     alone = [group[0] for group in found.named if len(group) == 1]
     if set(alone) & set(figure.rows):
         return (f"Tape {_listed(found.names(alone))} again: {'it stands' if len(alone) == 1 else 'they stand'} apart "
                 "from all other readings and was left out of the adjustment.")  # fmt: skip
     doubtful = sorted(tied) or [row for row in sorted(figure.rows) if found.redundancy[row] > CHECKED]
-    mixed = correlation(found.cofactor)[np.ix_(doubtful, doubtful)] >= surveying.INSEPARABLE
-    if mixed.sum() == len(doubtful):
+    if (found.alike(doubtful) >= surveying.INSEPARABLE).sum() == len(doubtful):
         worst = max(doubtful, key=lambda row: abs(found.standardised[row]))
         return (f"One tape more would settle most: {found.names([worst])[0]} again. The others can tell each of these "
                 "tapes from the rest, and it agrees least.")  # fmt: skip
-    extra = _extra(survey, found, points, doubtful, readings)
-    if extra is None:
+    extras = _extras(survey, found, points, doubtful, readings)
+    if not extras:
         return "Read each of these tapes a second time."
-    words = f"One tape more would settle most: {'-'.join(extra.ends)}{' again' if extra.repeat else ''}."
+    one, *more = extras
+    words = f"One tape more would settle most: {_again(found, one.tapes[0])}. {_parted(found, one)}"
+    for several in more:
+        words += (f" {_COUNTS[len(several.tapes)]} more tapes would settle it: "
+                  f"{_listed(_again(found, tape) for tape in several.tapes)}; a slip under about {several.most:.1f} in "
+                  f"in {found.names([several.weakest])[0]} stays hidden even then.")  # fmt: skip
+    return words
+
+
+_COUNTS = {2: "Two", 3: "Three"}
+
+
+def _parted(found: Fit, extra: Extra) -> str:
+    """How far one further tape would tell the doubtful readings from each other."""
     hidden = f"a slip under about {extra.least:.1f} in stays hidden in what a tape may err."
     if len(extra.groups) == 1:
-        return f"{words} It would confirm a slip, yet not say in which of them; {hidden}"
-    if len(extra.groups) == len(doubtful):
-        return f"{words} It would show which of them slipped; {hidden}"
-    parted = ", or ".join(_listed(found.names(group), "or") for group in extra.groups)
-    return (f"{words} It would show where the slip is: in {parted}; within such a group it still could not say "
+        return f"It would confirm a slip, yet not say in which of them; {hidden}"
+    if extra.settle:
+        return f"It would show which of them slipped; {hidden}"
+    if all(len(group) == 1 for group in extra.groups):
+        return f"It would tell them from each other, yet not each from every other reading; {hidden}"
+    groups = ", or ".join(_listed(found.names(group), "or") for group in extra.groups)
+    return (f"It would show where the slip is: in {groups}; within such a group it still could not say "
             f"in which, and {hidden}")  # fmt: skip
 
 

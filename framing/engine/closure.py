@@ -12,12 +12,15 @@ import shapely
 from scipy.sparse.csgraph import connected_components
 from scipy.special import ndtri
 
-from framing.engine.network import Bools, Floats, Network, cofactors, fit, misfits, slopes
+from framing.engine.network import Bools, Floats, Ints, Network, Normal, fit, misfits, normal
 from framing.reference import surveying
 
 CHECKED = 1e-6  # redundancy number from which other readings check this one at all
 MISCLOSURE_FROM = 0.05  # and from which what the others give is worth calling a misclosure
 _TIED = 1 - 1e-6  # correlation of residuals that rise and fall as one
+_MOST_NAMED = 100  # suspects after which a survey is beyond telling what is wrong with it
+_MOST_TAPES = 3  # further ones asked for together
+_CARRIED = 2_000  # sets of them looked at for each size, or four from every candidate
 
 
 def critical_value(readings: int) -> float:
@@ -48,10 +51,8 @@ class Fit:
         Adjusted coordinates. [in]
     used : ndarray of bool, shape (rows,)
         Readings that were not left out.
-    covariance : ndarray, shape (free, free)
-        Of the free coordinates. [in2]
-    cofactor : ndarray, shape (rows, rows)
-        Covariance of the residuals over that of the readings; its diagonal is the redundancy numbers.
+    normal : Normal
+        The normal equations at `xy` of the readings used.
     misfit : ndarray, shape (rows,)
         (measured - adjusted) / sigma, of readings left out too.
     named : tuple of tuple of int
@@ -61,15 +62,14 @@ class Fit:
     net: Network
     xy: Floats
     used: Bools
-    covariance: Floats
-    cofactor: Floats
+    normal: Normal
     misfit: Floats
     named: tuple[tuple[int, ...], ...]
 
-    @cached_property
+    @property
     def redundancy(self) -> Floats:
         """Share of a slip in each reading that its residual shows, 0 to 1; 0 for readings left out."""
-        return np.clip(np.diag(self.cofactor), 0.0, 1.0)
+        return self.normal.redundancy
 
     @cached_property
     def standardised(self) -> Floats:
@@ -84,8 +84,21 @@ class Fit:
         misses = self.misfit[:tapes] * self.net.sigma / np.where(checked, self.redundancy[:tapes], 1.0)
         return np.where(checked, misses, 0.0)
 
+    def alike(self, rows: Sequence[int]) -> Floats:
+        """Size of the correlation of all readings' standardised residuals with those of `rows`, 0 to 1."""
+        return _alike(self.normal, rows)
+
+    def cofactor(self, rows: Sequence[int]) -> Floats:
+        """Covariance of the weighted residuals of some readings, shape (k, k)."""
+        return self.normal.cofactor(rows)[list(rows)]
+
     def names(self, rows: Iterable[int]) -> list[str]:
         return ["-".join(self.net.reading(row)) for row in rows]
+
+
+def _alike(normal: Normal, rows: Sequence[int]) -> Floats:
+    size = np.sqrt(np.where(normal.redundancy > CHECKED, normal.redundancy, np.inf))
+    return np.asarray(np.abs(normal.cofactor(rows)) / size[:, None] / size[list(rows)])
 
 
 def _standardised(misfit: Floats, redundancy: Floats) -> Floats:
@@ -110,23 +123,23 @@ def snoop(net: Network, xy: Floats, critical: float) -> Fit:
     """
     used, aside = np.ones(net.rows, dtype=bool), np.zeros(net.rows, dtype=bool)
     named: list[tuple[int, ...]] = []
-    at = fit(net, xy[None], used)[0]
     while True:
-        _, cofactor = cofactors(net, at, used & ~aside)
-        w = np.abs(_standardised(misfits(net, at), np.diag(cofactor)))
-        if not len(w) or w.max() <= critical:
+        xy = fit(net, xy[None], used & ~aside)[0]
+        now = normal(net, xy, used & ~aside)
+        w = np.abs(_standardised(misfits(net, xy), now.redundancy))
+        if w.max(initial=0.0) <= critical or len(named) == _MOST_NAMED:
             break
         worst = int(w.argmax())
-        group = tuple(int(k) for k in np.flatnonzero(correlation(cofactor)[worst] >= _TIED))
+        group = tuple(np.flatnonzero(_alike(now, [worst])[:, 0] >= _TIED).tolist())
         named.append(group)
         if len(group) == 1:
             used[worst] = False
         else:
             aside[worst] = True
-        at = fit(net, at[None], used & ~aside)[0]
-    at = fit(net, at[None], used)[0]
-    covariance, cofactor = cofactors(net, at, used)
-    return Fit(net, at, used, covariance, cofactor, misfits(net, at), tuple(named))
+    if aside.any():
+        xy = fit(net, xy[None], used)[0]
+        now = normal(net, xy, used)
+    return Fit(net, xy, used, now, misfits(net, xy), tuple(named))
 
 
 def gross_slips(found: Fit) -> tuple[int, ...]:
@@ -137,8 +150,8 @@ def gross_slips(found: Fit) -> tuple[int, ...]:
     tapes = len(found.net.length)
     foot, share = surveying.GROSS_SLIP
     over = np.abs(found.slip) / np.maximum(foot, share * found.net.length)
-    alike = correlation(found.cofactor)[:tapes, :tapes] >= _TIED
-    return tuple(int(k) for k in np.flatnonzero(over > 1) if over[alike[k]].min() > 1)
+    wild = np.flatnonzero(over > 1).tolist()
+    return tuple(k for k in wild if over[found.alike([k])[:tapes, 0] >= _TIED].min() > 1)
 
 
 # --- figures ---------------------------------------------------------------------------------------------------
@@ -158,65 +171,146 @@ def worst_figure(found: Fit) -> Figure | None:
     In a figure of six the longest tape is compared with what the other five give. Where a distance was read more
     than once its first reading stands for it. None where no reading is checked by others.
     """
-    row_of: dict[tuple[int, int], int] = {}
-    for row, (a, b) in enumerate(np.sort(found.net.ends, axis=1).tolist()):
-        row_of.setdefault((a, b), row)
-    after: dict[int, set[int]] = {}
-    for a, b in row_of:
-        after.setdefault(a, set()).add(b)
-    fours = [
-        tuple(row_of[pair] for pair in combinations((a, b, c, d), 2))
-        for a, b in row_of
-        for c in after[a] & after.get(b, set())
-        for d in after[a] & after[b] & after.get(c, set())
-    ]
-    if fours:
-        return max((_six(found, rows) for rows in fours), key=lambda figure: abs(figure.misses))
+    fours = _fours(found.net)
+    if len(fours):
+        misses, last = _six(found, fours)
+        worst = int(np.abs(misses).argmax())
+        return Figure(float(misses[worst]), int(last[worst]), tuple(fours[worst].tolist()))
     if not found.slip.any():
         return None
     row, tapes = int(np.abs(found.slip).argmax()), len(found.net.length)
-    alike = np.flatnonzero(correlation(found.cofactor)[row, :tapes] >= surveying.INSEPARABLE)
+    alike = np.flatnonzero(found.alike([row])[:tapes, 0] >= surveying.INSEPARABLE)
     return Figure(float(found.slip[row]), row, tuple(int(k) for k in alike))
 
 
-def _six(found: Fit, rows: tuple[int, ...]) -> Figure:
-    """The longest of six tapes against the distance that the other five give (law of cosines from the opposite side).
+def _fours(net: Network) -> Ints:
+    """Rows of the tapes of every four points that have all six, shape (f, 6): ab, ac, ad, bc, bd, cd."""
+    row_of: dict[tuple[int, int], int] = {}
+    for row, (a, b) in enumerate(np.sort(net.ends, axis=1).tolist()):
+        row_of.setdefault((a, b), row)
+    local = {k: i for i, k in enumerate(k for k, others in enumerate(net.near) if len(others) > 2)}
+    table = np.full((len(local),) * 2, -1)
+    for (a, b), row in row_of.items():
+        if a in local and b in local:
+            table[local[a], local[b]] = row
+    after = table >= 0
+    fours: list[Ints] = [np.zeros((0, 6), dtype=int)]
+    for a, b in np.argwhere(after).tolist():
+        both = np.flatnonzero(after[a] & after[b])
+        i, j = np.nonzero(after[both[:, None], both])
+        c, d = both[i], both[j]
+        fours.append(np.column_stack([np.full(len(c), table[a, b]), table[a, c], table[a, d],
+                                      table[b, c], table[b, d], table[c, d]]))  # fmt: skip
+    return np.concatenate(fours)
 
-    Of the two distances that five tapes allow, the one on the side where the adjusted points lie counts.
+
+def _six(found: Fit, fours: Ints) -> tuple[Floats, Ints]:
+    """The longest of six tapes less the distance that the other five give [in], and its row; both of shape (f,).
+
+    Law of cosines from the opposite side. Of the two distances that five tapes allow, the one on the side where the
+    adjusted points lie counts.
     """
-    net, xy = found.net, found.xy
-    last = max(rows, key=lambda row: net.length[row])
-    p, q = net.ends[last].tolist()
-    r, s = sorted({k for row in rows for k in net.ends[row].tolist()} - {p, q})
-    distance = {frozenset(net.ends[row].tolist()): float(net.length[row]) for row in rows}
-    base = distance[frozenset((r, s))]
-    place = []
-    for k in (p, q):
-        to_r, to_s = distance[frozenset((k, r))], distance[frozenset((k, s))]
-        along = (base**2 + to_r**2 - to_s**2) / (2 * base)
-        step, arm = xy[s] - xy[r], xy[k] - xy[r]
-        side = np.sign(step[0] * arm[1] - step[1] * arm[0])
-        place.append((along, side * np.sqrt(max(to_r**2 - along**2, 0.0))))
-    given = float(np.hypot(place[0][0] - place[1][0], place[0][1] - place[1][1]))
-    return Figure(float(net.length[last]) - given, last, rows)
+    net, figure = found.net, np.arange(len(fours))
+    longest = net.length[fours].argmax(axis=1)
+    last, base = fours[figure, longest], fours[figure, 5 - longest]  # ab lies opposite cd, ac bd, ad bc
+    (r, s), at = net.ends[base].T, net.length[base]
+    along, side = [], []
+    for k in net.ends[last].T:
+        to_r, to_s = (_length(net, fours, k, end) for end in (r, s))
+        along.append((at**2 + to_r**2 - to_s**2) / (2 * at))
+        step, arm = found.xy[s] - found.xy[r], found.xy[k] - found.xy[r]
+        sign = np.sign(step[:, 0] * arm[:, 1] - step[:, 1] * arm[:, 0])
+        side.append(sign * np.sqrt(np.maximum(to_r**2 - along[-1] ** 2, 0.0)))
+    return net.length[last] - np.hypot(along[0] - along[1], side[0] - side[1]), last
 
 
-# --- one more tape ---------------------------------------------------------------------------------------------
+def _length(net: Network, fours: Ints, a: Ints, b: Ints) -> Floats:
+    """Of each figure the tape between two of its points. [in]"""
+    ends = np.sort(net.ends[fours], axis=2)
+    pair = np.sort(np.column_stack([a, b]), axis=1)
+    which = (ends == pair[:, None]).all(axis=2).argmax(axis=1)
+    return np.asarray(net.length[fours[np.arange(len(fours)), which]])
+
+
+# --- further tapes ---------------------------------------------------------------------------------------------
 
 @dataclass(frozen=True)
 class Extra:
-    """One more tape: its ends, whether it repeats one, the groups into which it would part the doubtful readings.
+    """Further tapes, each by its two ends, and the groups into which they would part the doubtful readings.
 
-    A slip under `least` [in] would still stay hidden, whichever reading it is in.
+    They `settle` a doubt if afterwards a slip in each doubtful reading shows, and can be told from one in any other
+    reading, the further ones included. A slip under `least` [in] would stay hidden whichever doubtful reading it is
+    in, one under `most` [in] in the one checked least, `weakest`.
     """
 
-    ends: tuple[str, str]
-    repeat: bool
+    tapes: tuple[tuple[str, str], ...]
     groups: tuple[tuple[int, ...], ...]
+    settle: bool
     least: float
+    most: float
+    weakest: int
 
 
-def best_extra(
+@dataclass(frozen=True)
+class _Trial:
+    """Candidates for further tapes and how they bear on the readings, all weighted by their standard errors.
+
+    Attributes
+    ----------
+    rows : the doubtful readings, then others that cannot be told from one of them; length r
+    cofactor : ndarray, shape (r, r)
+    bearing : ndarray, shape (r, candidates)
+        Covariance of adjusted readings with adjusted candidates.
+    among : ndarray, shape (candidates, candidates)
+        Covariance of adjusted candidates.
+    length : ndarray, shape (candidates,), and walk : ndarray of bool
+        Of each tape [in], and whether it needs a walk over the roof, neither end being given.
+    """
+
+    rows: tuple[int, ...]
+    doubtful: int
+    cofactor: Floats
+    bearing: Floats
+    among: Floats
+    length: Floats
+    walk: Bools
+
+    def after(self, sets: Ints) -> tuple[Floats, Bools]:
+        """Each set of k candidates, shape (s, k), added in thought to the normal equations.
+
+        Returns
+        -------
+        redundancy : ndarray, shape (s, doubtful)
+        mixed : ndarray of bool, shape (s, doubtful, r + k)
+            Whether a doubtful reading cannot be told from another one, or from a further tape.
+        """
+        bearing = self.bearing[:, sets].transpose(1, 0, 2)
+        weight = np.linalg.inv(np.eye(sets.shape[1]) + self.among[sets[:, :, None], sets[:, None, :]])
+        shared = bearing @ weight
+        cofactor = np.concatenate([
+            np.concatenate([self.cofactor + shared @ bearing.transpose(0, 2, 1), -shared], axis=2),
+            np.concatenate([-shared.transpose(0, 2, 1), weight], axis=2),
+        ], axis=1)  # fmt: skip
+        mixed = correlation(cofactor)[:, : self.doubtful] >= surveying.INSEPARABLE
+        mixed[:, np.arange(self.doubtful), np.arange(self.doubtful)] = False
+        redundancy = np.diagonal(cofactor, axis1=1, axis2=2)[:, : self.doubtful]
+        return np.clip(redundancy, 1e-9, 1.0), mixed
+
+    def ranked(self, sets: Ints) -> Ints:
+        """Sets in order of worth, best first.
+
+        A set is better the fewer doubtful readings it leaves unchecked, the fewer pairs inseparable, the smaller the
+        slips that show; then the more of its tapes run to a given point, which needs no walk over the roof, then the
+        shorter they are.
+        """
+        redundancy, mixed = self.after(sets)
+        return np.lexsort((
+            self.length[sets].sum(axis=1), self.walk[sets].sum(axis=1), -np.round(redundancy.min(axis=1), 1),
+            mixed.sum(axis=(1, 2)), (redundancy < MISCLOSURE_FROM).sum(axis=1),
+        ))  # fmt: skip
+
+
+def further_tapes(
     found: Fit,
     doubtful: Sequence[int],
     candidates: Sequence[tuple[str, str]],
@@ -225,12 +319,11 @@ def best_extra(
     *,
     outside_sigma: float,
     readings: int,
-) -> Extra | None:
-    """The one further tape after which the doubtful readings can best be told from each other.
+) -> tuple[Extra, ...]:
+    """The best one further tape; after it, where that does not settle which reading slipped, the fewest that do.
 
-    Each candidate is added to the normal equations in thought. It is better the fewer doubtful readings it leaves
-    unchecked, the fewer pairs of them inseparable, the smaller the slips that show; then if it runs to a `given`
-    point, which needs no walk over the roof, then the shorter it is.
+    Sets of up to three tapes are looked through, each from the best sets of one less; where none of them settles the
+    doubt the best one stands alone, and where there is no candidate nothing does.
 
     Parameters
     ----------
@@ -239,43 +332,68 @@ def best_extra(
     points : name to x, y [in]
     given : names of points with a position
     outside_sigma : standard error of positions outside the network [in]
-    readings : readings tested together, the new one left out
+    readings : readings tested together, the new ones left out
     """
     if not candidates or not len(doubtful):
-        return None
-    net = found.net
+        return ()
+    trial = _trial(found, doubtful, candidates, points, given, outside_sigma)
+
+    def extra(chosen: Ints) -> Extra:
+        redundancy, mixed = (part[0] for part in trial.after(chosen[None]))
+        power = (critical_value(readings + len(chosen)) + surveying.POWER_QUANTILE) * found.net.sigma
+        return Extra(
+            tuple(candidates[k] for k in chosen),
+            _connected(doubtful, mixed[:, : len(doubtful)]),
+            bool((redundancy >= MISCLOSURE_FROM).all() and not mixed.any()),
+            power / float(np.sqrt(redundancy.max())),
+            power / float(np.sqrt(redundancy.min())),
+            doubtful[int(redundancy.argmin())],
+        )
+
+    every = np.arange(len(candidates))
+    best, carried = list[Extra](), max(_CARRIED // len(every), 4)
+    sets = every[:, None]
+    for _ in range(_MOST_TAPES):
+        sets = sets[trial.ranked(sets)]
+        best.append(extra(sets[0]))
+        if best[-1].settle:
+            break
+        sets = np.column_stack([np.repeat(sets[:carried], len(every), axis=0), np.tile(every, len(sets[:carried]))])
+        sets = np.unique(np.sort(sets[(sets[:, :-1] != sets[:, -1:]).all(axis=1)], axis=1), axis=0)
+        if not len(sets):
+            break
+    return (best[0], *best[-1:]) if len(best) > 1 and best[-1].settle else (best[0],)
+
+
+def _trial(
+    found: Fit,
+    doubtful: Sequence[int],
+    candidates: Sequence[tuple[str, str]],
+    points: dict[str, tuple[float, float]],
+    given: set[str],
+    outside_sigma: float,
+) -> _Trial:
+    net, normal = found.net, found.normal
     at = {name: k for k, name in enumerate(net.names)}
     ends = np.array([[points[name] for name in pair] for pair in candidates])
     step = ends[:, 0] - ends[:, 1]
     length = np.hypot(*step.T)
-    full = np.zeros((len(candidates), len(net.names), 2))
+    pull = np.zeros((len(net.names), 2, len(candidates)))
     variance = np.full(len(candidates), net.sigma**2)
     for k, pair in enumerate(candidates):
         for name, sign in zip(pair, (1.0, -1.0), strict=True):
             if name in at:
-                full[k, at[name]] = sign * step[k] / length[k]
+                pull[at[name], :, k] = sign * step[k] / length[k]
             else:
                 variance[k] += outside_sigma**2
-    rows = full[:, net.free]
-    shift = rows @ found.covariance @ slopes(net, found.xy)[list(doubtful)].T
-    scale = variance + np.einsum("ki,ij,kj->k", rows, found.covariance, rows)
-    after = found.cofactor[np.ix_(doubtful, doubtful)] + shift[:, :, None] * shift[:, None, :] / scale[:, None, None]
-    mixed = (correlation(after) >= surveying.INSEPARABLE) & ~np.eye(len(doubtful), dtype=bool)
-    redundancy = np.clip(np.diagonal(after, axis1=1, axis2=2), 1e-9, 1.0)
-
-    def worth(k: int) -> tuple[int, int, float, bool, float]:
-        unchecked = int((redundancy[k] < MISCLOSURE_FROM).sum())
-        to_given = bool(set(candidates[k]) & given)
-        return unchecked, int(mixed[k].sum()), -round(float(redundancy[k].min()), 1), not to_given, float(length[k])
-
-    best = min(range(len(candidates)), key=worth)
-    power = critical_value(readings + 1) + surveying.POWER_QUANTILE
-    return Extra(
-        candidates[best],
-        frozenset(candidates[best]) in net.taped,
-        _connected(doubtful, mixed[best]),
-        power * net.sigma / float(np.sqrt(redundancy[best].max())),
-    )
+    pulls = pull[net.free] / np.sqrt(variance)
+    moved = normal.solve(pulls)
+    near = (found.alike(doubtful) >= surveying.INSEPARABLE).any(axis=1)
+    rows = (*doubtful, *(int(k) for k in np.flatnonzero(near) if k not in set(doubtful)))
+    return _Trial(
+        rows, len(doubtful), found.cofactor(rows), normal.readings(moved)[list(rows)], pulls.T @ moved, length,
+        np.array([not set(pair) & given for pair in candidates]),
+    )  # fmt: skip
 
 
 def _connected(rows: Sequence[int], linked: Bools) -> tuple[tuple[int, ...], ...]:

@@ -16,12 +16,21 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="allow", frozen=True)
 
 
+class Ellipse(_Part):
+    """Standard ellipse of a point: semi-axes a >= b [in], direction of a [degrees from +x, 0 to 180]."""
+
+    a: float
+    b: float
+    direction: float
+
+
 class PlanPoint(_Part):
-    """Adjusted place and its standard error [in]."""
+    """Adjusted place, its standard error along the worst direction [in] and its standard ellipse."""
 
     x: float
     y: float
     se: float
+    ellipse: Ellipse | None = None
 
 
 class AdjustedTape(_Part):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csc_array, csc_matrix, csr_array
+from scipy.sparse.csgraph import shortest_path
+from scipy.sparse.linalg import SuperLU, splu
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -17,6 +21,14 @@ _BEAM = 64  # shapes carried along while two-fold choices are open
 _HOPELESS = 40.0  # a shape that fits so much worse than the best has four wild tapes more, or five
 _SCATTER = 96  # random starts for points that no pair of tapes reaches
 _SCALE = 0.5  # [in] misfit from which a tape counts less and less in the choice of the first shape
+_LARGE = 40  # points from which on a network is first looked at as a whole
+_ONE_SPOT = 6.0  # [in] distance from which two names may well stand for two points
+_DOUBT = 5.0  # how much worse a shape is for two names on one spot: a wild tape's worth
+_AT_ONCE = 6_000  # readings of all shapes tried at once: bounds the work on large networks
+_REFIT = 24  # points placed before they are first fitted, and again each time they are half as many more
+_RIDGE = 1e-13  # added to the normal equations, as a share of their greatest diagonal, so that they can be solved
+_HELD = 1e-10  # share of a tape's hold on its ends under which a free movement is held by nothing
+_DIRECTIONS = 40  # free movements looked at one by one, where there are more
 
 
 @dataclass(frozen=True)
@@ -58,6 +70,44 @@ class Network:
         """Number of readings: tapes, then x and y of each observed position."""
         return len(self.length) + 2 * len(self.observed)
 
+    @cached_property
+    def number(self) -> Ints:
+        """Place of every coordinate among the free ones, shape (n, 2); the count of those where it is not free."""
+        number = np.full(self.free.shape, int(self.free.sum()))
+        number[self.free] = np.arange(self.free.sum())
+        return number
+
+    @cached_property
+    def columns(self) -> Ints:
+        """Numbers of the coordinates that each reading depends on, shape (rows, 4): two ends of a tape, or one place.
+
+        The count of free coordinates stands where there is none.
+        """
+        places = np.full((2 * len(self.observed), 4), int(self.free.sum()))
+        places[:, 0] = self.number[self.observed].ravel()
+        return np.concatenate([self.number[self.ends].reshape(-1, 4), places])
+
+    @cached_property
+    def pattern(self) -> Pattern:
+        """Where the normal equations of this network have entries."""
+        return _pattern(self.columns, int(self.free.sum()))
+
+    @cached_property
+    def near(self) -> tuple[dict[int, float], ...]:
+        """For each point the others that a tape ties to it, and the tape's length; the median of repeated ones. [in]"""
+        read: dict[tuple[int, int], list[float]] = {}
+        for (a, b), tape in zip(np.sort(self.ends, axis=1).tolist(), self.length.tolist(), strict=True):
+            read.setdefault((a, b), []).append(tape)
+        near: list[dict[int, float]] = [{} for _ in self.names]
+        for (a, b), tapes in sorted(read.items()):
+            near[a][b] = near[b][a] = float(np.median(tapes)) if len(tapes) > 1 else tapes[0]
+        return tuple(dict(sorted(others.items())) for others in near)
+
+    @property
+    def two_sided(self) -> bool:
+        """Whether nothing but the frame's own first side is given: the mirror image fits every reading as well."""
+        return self.axis is not None and int((~np.isnan(self.known[:, 0])).sum()) == 1
+
     @property
     def taped(self) -> set[frozenset[str]]:
         """Pairs of points that a tape was read between."""
@@ -90,21 +140,14 @@ class Network:
 
 
 def slopes(net: Network, xy: Floats) -> Floats:
-    """Weighted derivatives of every reading by every free coordinate, shape (..., rows, free). [1/in]"""
-    m, tapes = xy.shape[:-2], len(net.length)
-    full = np.zeros((*m, net.rows, 2 * len(net.names)))
-    if tapes:
-        a, b = net.ends.T
-        step = xy[..., a, :] - xy[..., b, :]
-        unit = step / np.maximum(np.hypot(step[..., 0], step[..., 1]), 1e-9)[..., None] / net.sigma
-        row = np.arange(tapes)
-        for k in (0, 1):
-            full[..., row, 2 * a + k] = unit[..., k]
-            full[..., row, 2 * b + k] = -unit[..., k]
-    if len(net.observed):
-        row = tapes + np.arange(2 * len(net.observed))
-        full[..., row, (2 * net.observed[:, None] + [0, 1]).ravel()] = 1 / net.position_sigma
-    return full[..., net.free.ravel()]
+    """Weighted derivatives of every reading by the coordinates in `net.columns`, shape (..., rows, 4). [1/in]"""
+    tapes = len(net.length)
+    slope = np.zeros((*xy.shape[:-2], net.rows, 4))
+    step = xy[..., net.ends[:, 0], :] - xy[..., net.ends[:, 1], :]
+    unit = step / np.maximum(np.hypot(step[..., 0], step[..., 1]), 1e-9)[..., None] / net.sigma
+    slope[..., :tapes, :2], slope[..., :tapes, 2:] = unit, -unit
+    slope[..., tapes:, 0] = 1 / net.position_sigma
+    return slope
 
 
 def misfits(net: Network, xy: Floats) -> Floats:
@@ -115,6 +158,64 @@ def misfits(net: Network, xy: Floats) -> Floats:
         return tapes
     places = (net.known[net.observed] - xy[..., net.observed, :]) / net.position_sigma
     return np.concatenate([tapes, places.reshape(*xy.shape[:-2], -1)], axis=-1)
+
+
+# --- normal equations ------------------------------------------------------------------------------------------
+
+@dataclass(frozen=True)
+class Pattern:
+    """Compressed columns of a sparse symmetric matrix, size (f, f), that products of readings are summed into.
+
+    Attributes
+    ----------
+    rows, starts : ndarray of int32, shapes (entries,) and (f + 1,)
+        Row of each entry, and where each column's entries start.
+    slot : ndarray of int, shape (16 readings,)
+        Entry that each product of two of a reading's four derivatives belongs to; `entries` for none.
+    diagonal : ndarray of int, shape (f,)
+    """
+
+    rows: NDArray[np.int32]
+    starts: NDArray[np.int32]
+    slot: Ints
+    diagonal: Ints
+
+
+def _pattern(columns: Ints, count: int) -> Pattern:
+    row, column = np.broadcast_arrays(columns[:, :, None], columns[:, None, :])
+    key = np.where((row < count) & (column < count), column * count + row, count * count).ravel()
+    on_diagonal = np.arange(count) * (count + 1)
+    entries, slot = np.unique(np.concatenate([key, on_diagonal, [count * count]]), return_inverse=True)
+    at_column, at_row = np.divmod(entries[:-1], max(count, 1))
+    return Pattern(
+        at_row.astype(np.int32),
+        np.searchsorted(at_column, np.arange(count + 1)).astype(np.int32),
+        slot[: len(key)],
+        slot[len(key) : -1],
+    )
+
+
+def _summed(at: Ints, values: Floats, size: int) -> Floats:
+    """Values, shape (m, ...), added up at the places `at` from 0 to `size`; the last is dropped. Shape (m, size)."""
+    m = len(values)
+    to = (np.arange(m)[:, None] * (size + 1) + at.ravel()).ravel()
+    total = np.bincount(to, values.ravel(), m * (size + 1)).astype(np.float64)  # whole numbers where nothing is added
+    return total.reshape(m, size + 1)[:, :size]
+
+
+def _products(pattern: Pattern, slope: Floats) -> Floats:
+    """Entries of the normal equations of each of m shapes, shape (m, entries)."""
+    return _summed(pattern.slot, slope[..., :, None] * slope[..., None, :], len(pattern.rows))
+
+
+def _factored(pattern: Pattern, entries: Floats) -> SuperLU:
+    """The normal equations of m shapes, entries (m, entries), as one block diagonal matrix, factored."""
+    m, count = len(entries), len(pattern.diagonal)
+    shape = np.arange(m, dtype=np.int32)[:, None]
+    rows = (pattern.rows + shape * np.int32(count)).ravel()
+    starts = np.append(pattern.starts[:-1] + shape * pattern.starts[-1], m * pattern.starts[-1]).astype(np.int32)
+    matrix = csc_matrix((entries.ravel(), rows, starts), shape=(m * count, m * count))
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int = 60) -> Floats:
@@ -138,18 +239,19 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int 
     """
     xy = np.array(starts, dtype=float)
     weight = np.ones(net.rows) if used is None else used.astype(float)
-    if not net.free.any() or not net.rows:
+    m, count, pattern = len(xy), int(net.free.sum()), net.pattern
+    if not count or not net.rows:
         return xy
-    damping = np.full_like(xy[:, 0, 0], 1e-6)
+    damping = np.full(m, 1e-6)
     v = misfits(net, xy) * weight
     cost = (v**2).sum(axis=-1)
-    eye = np.eye(int(net.free.sum()))
     for _ in range(rounds):
-        a = slopes(net, xy) * weight[:, None]
-        normal = np.swapaxes(a, -1, -2) @ a
-        scale = np.maximum(np.einsum("mii->mi", normal), 1e-12)
-        lhs = normal + eye * (damping[:, None] * scale + 1e-13 * scale.max(axis=-1, keepdims=True))[:, None, :]
-        step = np.linalg.solve(lhs, np.swapaxes(a, -1, -2) @ v[..., None])[..., 0]
+        slope = slopes(net, xy) * weight[:, None]
+        entries = _products(pattern, slope)
+        scale = np.maximum(entries[:, pattern.diagonal], 1e-12)
+        entries[:, pattern.diagonal] += damping[:, None] * scale + _RIDGE * scale.max(axis=-1, keepdims=True)
+        pull = _summed(net.columns, slope * v[..., None], count)
+        step = _factored(pattern, entries).solve(pull.ravel()).reshape(m, count)
         trial = xy.copy()
         trial[:, net.free] += step
         v_trial = misfits(net, trial) * weight
@@ -166,6 +268,117 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int 
     return xy
 
 
+@dataclass(frozen=True)
+class Normal:
+    """The normal equations of one shape, solved: what the readings leave uncertain.
+
+    Attributes
+    ----------
+    slope : ndarray, shape (rows, 4)
+        Weighted derivatives by the coordinates in `net.columns`, 0 for readings left out. [1/in]
+    """
+
+    net: Network
+    used: Bools
+    slope: Floats
+    factor: SuperLU
+
+    def solve(self, right: Floats) -> Floats:
+        """Covariance of the free coordinates times `right`, shape (free,) or (free, k)."""
+        return np.asarray(self.factor.solve(right)) if len(right) else right
+
+    def readings(self, x: Floats) -> Floats:
+        """What each reading sees of small movements of the free coordinates, shape (free, k); shape (rows, k)."""
+        padded = np.concatenate([x, np.zeros((1, x.shape[1]))])
+        return np.asarray(np.einsum("rc,rck->rk", self.slope, padded[self.net.columns]))
+
+    def pulls(self, rows: Sequence[int] | Ints) -> Floats:
+        """Derivatives of some readings by all free coordinates, shape (free, k). [1/in]"""
+        at, count = np.asarray(rows, dtype=int), int(self.net.free.sum())
+        pull = np.zeros((count + 1, len(at)))
+        np.add.at(pull, (self.net.columns[at], np.arange(len(at))[:, None]), self.slope[at])
+        return pull[:count]
+
+    def cofactor(self, rows: Sequence[int] | Ints) -> Floats:
+        """Covariance of the weighted residuals of all readings with those of `rows`, shape (rows, k)."""
+        at = np.asarray(rows, dtype=int)
+        shared = -self.readings(self.solve(self.pulls(at)))
+        shared[at, np.arange(len(at))] += self.used[at]
+        return shared
+
+    @cached_property
+    def redundancy(self) -> Floats:
+        """Share of a slip in each reading that its residual shows, 0 to 1; 0 for readings left out."""
+        columns = self.net.columns
+        between = self._covariance(columns[:, :, None], columns[:, None, :])
+        shares = np.einsum("ri,rij,rj->r", self.slope, between, self.slope)
+        return np.asarray(np.clip(self.used - shares, 0.0, 1.0))
+
+    @cached_property
+    def points(self) -> Floats:
+        """Covariance of each point's x and y, shape (n, 2, 2). [in2]"""
+        number = self.net.number
+        return self._covariance(number[:, :, None], number[:, None, :])
+
+    def _covariance(self, i: Ints, j: Ints) -> Floats:
+        """Covariance of coordinates that some reading ties together, by number; 0 where one is not free. [in2]"""
+        count = int(self.net.free.sum())
+        i, j = np.broadcast_arrays(i, j)
+        if not i.size or not count:
+            return np.zeros(i.shape)
+        both = (i < count) & (j < count)
+        p, q = (self.factor.perm_c[np.where(both, k, 0)] for k in (i, j))
+        entry = self._inverse[np.maximum(p, q).ravel(), np.minimum(p, q).ravel()]
+        return np.where(both, np.asarray(entry).reshape(i.shape), 0.0)
+
+    @cached_property
+    def _inverse(self) -> csc_array:
+        """Lower half of the covariance in the order of elimination, at the entries of the factor alone. [in2]
+
+        K. Takahashi, J. Fagan and M. Chen, Proceedings of the 8th PICA Conference, 1973, pp. 63-69: the inverse at
+        the entries of a column follows from those of later columns. Each column hands on the dense inverse of its own
+        entries to the columns whose first entry it is.
+        """
+        lower, pivot = self.factor.L.tocsc(), self.factor.U.diagonal()
+        lower.sort_indices()
+        starts, rows, values = lower.indptr.tolist(), lower.indices, lower.data
+        size = len(pivot)
+        parent = [int(rows[starts[j] + 1]) if starts[j + 1] - starts[j] > 1 else -1 for j in range(size)]
+        waiting = np.bincount(np.array(parent) + 1, minlength=size + 1)[1:]
+        known: dict[int, tuple[Ints, Floats]] = {}
+        inverse = np.empty_like(values)
+        for j in reversed(range(size)):
+            own = slice(starts[j], starts[j + 1])
+            at, share = rows[own], values[own][1:]
+            dense = np.empty((len(at), len(at)))
+            dense[0, 0] = 1 / pivot[j]
+            if len(share):
+                above, of_above = known[parent[j]]
+                place = np.searchsorted(above, at[1:])
+                dense[1:, 1:] = of_above[place[:, None], place]
+                dense[1:, 0] = dense[0, 1:] = -dense[1:, 1:] @ share
+                dense[0, 0] -= dense[0, 1:] @ share
+                waiting[parent[j]] -= 1
+                if not waiting[parent[j]]:
+                    del known[parent[j]]
+            if waiting[j]:
+                known[j] = at, dense
+            inverse[own] = dense[:, 0]
+        return csc_array((inverse, rows, lower.indptr), shape=(size, size))
+
+
+def normal(net: Network, xy: Floats, used: Bools | None = None) -> Normal:
+    """The normal equations at the shape `xy`, shape (n, 2), of the readings that are `used`."""
+    used = np.ones(net.rows, dtype=bool) if used is None else used
+    slope = slopes(net, xy) * used[:, None]
+    entries = _products(net.pattern, slope[None])
+    scale = np.maximum(entries[:, net.pattern.diagonal], 1e-12)
+    entries[:, net.pattern.diagonal] += _RIDGE * scale.max(initial=0.0)
+    return Normal(net, used, slope, _factored(net.pattern, entries) if net.free.any() else None)
+
+
+# --- what the readings fix -------------------------------------------------------------------------------------
+
 def general_position(net: Network) -> Floats:
     """Known coordinates, and for the rest places that lie in no line or other special way; shape (n, 2). [in]"""
     size = max(np.nanmax(np.abs(net.known), initial=0.0), net.length.max(initial=0.0), 1.0)
@@ -173,42 +386,82 @@ def general_position(net: Network) -> Floats:
     return np.where(np.isnan(net.known), np.where(net.free, xy, 0.0), net.known)
 
 
-def loose(net: Network, xy: Floats | None = None, limit: float = np.inf) -> tuple[Floats, Bools]:
-    """Directions in which the readings leave points free to move.
-
-    Without `xy` the answer is for points in general position; with `xy`, shape (n, 2), for that very shape, where
-    a direction with a standard error over `limit` [in] counts as free.
+def loose(net: Network) -> tuple[int, Floats]:
+    """Movements that the readings leave free where the points stand in general position.
 
     Returns
     -------
-    directions : ndarray, shape (free, d)
-        Orthonormal columns over the free coordinates.
-    points : ndarray of bool, shape (n,)
-        Points that can move.
+    missing : int
+        How many independent ones there are: readings that the network lacks.
+    directions : ndarray, shape (n, 2, d)
+        Orthonormal ones, all of them or as many as are looked at one by one.
+
+    Notes
+    -----
+    Points that pairs of tapes place one after another are fixed for certain. For the rest, movements that nothing
+    holds are eigenvectors of their normal equations N with the eigenvalue 0. Powers of (1 + N / limit)^-1 leave of
+    random movements only those; how many there are, the signs of the pivots of N - limit say (J. J. Sylvester,
+    Philosophical Magazine 4, 1852, the law of inertia).
     """
-    if xy is None:
-        xy = general_position(net)
-    count = int(net.free.sum())
-    moves: Bools = np.zeros(len(net.names), dtype=bool)
+    rest = replace(net, free=net.free & ~_placed(net)[:, None])
+    count = int(rest.free.sum())
     if not count:
-        return np.zeros((0, 0)), moves
-    a = slopes(net, xy)
-    strength, right = np.zeros(count), np.identity(count)
-    if len(a):
-        _, found, right = np.linalg.svd(a, full_matrices=True)
-        strength[: len(found)] = found
-    directions: Floats = right[strength <= max(1e-9 * strength.max(), 1 / limit)].T
-    size_of = np.zeros(net.free.shape)
-    size_of[net.free] = np.abs(directions).max(axis=1, initial=0.0)
-    return directions, size_of.max(axis=1) > (1e-6 if limit == np.inf else 0.1)
+        return 0, np.zeros((*net.free.shape, 0))
+    slope = slopes(rest, general_position(net))[None]
+    entries = _products(rest.pattern, slope)
+    limit = _HELD * max(1 / net.sigma, 1 / net.position_sigma) ** 2
+    entries[:, rest.pattern.diagonal] -= limit
+    missing = int((_factored(rest.pattern, entries).U.diagonal() < 0).sum())
+    entries[:, rest.pattern.diagonal] += 2 * limit
+    factor = _factored(rest.pattern, entries)
+    move = np.random.default_rng(3).standard_normal((count, min(missing, _DIRECTIONS)))
+    for _ in range(3 if move.size else 0):
+        move = limit * factor.solve(move)
+    directions = np.zeros((*net.free.shape, move.shape[1]))
+    directions[rest.free] = np.linalg.qr(move)[0]
+    return missing, directions
 
 
-def cofactors(net: Network, xy: Floats, used: Bools) -> tuple[Floats, Floats]:
-    """Covariance of the free coordinates [in2], and of the weighted residuals of the used readings (0 elsewhere)."""
-    a = slopes(net, xy) * used[:, None]
-    covariance = np.asarray(np.linalg.inv(a.T @ a), dtype=np.float64)
-    residuals = np.diag(used.astype(float)) - a @ covariance @ a.T
-    return covariance, residuals
+def _placed(net: Network) -> Bools:
+    """Points that pairs of tapes place one after another, from those known or from some tape as the first side."""
+    along = -1 if net.axis is None else net.axis[1]
+    placed = _reached(net, ~np.isnan(net.known[:, 0]), along)
+    for body in [] if placed.all() else _bodies(net):
+        if len(_anchors(net, body, placed)) > 1:
+            placed = _reached(net, placed | body, along)
+    return placed
+
+
+def _anchors(net: Network, body: Bools, placed: Bools) -> Ints:
+    """Points of a rigid body that say where it lies: those placed, or the frame's own two."""
+    if net.axis is not None and body[list(net.axis)].all() and (body & placed).sum() < 2:
+        return np.array(net.axis)
+    return np.flatnonzero(body & placed)
+
+
+def _bodies(net: Network) -> Iterator[Bools]:
+    """Points that hang together with one tape as a rigid body, for tapes in turn that lie in none found before."""
+    tapes = set(map(tuple, np.sort(net.ends, axis=1).tolist()))
+    for a, b in sorted(tapes):
+        if (a, b) in tapes:
+            body = _reached(net, np.isin(np.arange(len(net.names)), (a, b)))
+            tapes -= {(p, q) for p in np.flatnonzero(body).tolist() for q in net.near[p] if body[q]}
+            yield body
+
+
+def _reached(net: Network, known: Bools, along: int = -1) -> Bools:
+    """Points that two tapes each place from those known, one after another; `along`, which lies on a line, by one."""
+    placed, lacking = known.copy(), [2] * len(known)
+    if along >= 0:
+        lacking[along] = 1
+    fresh = np.flatnonzero(placed).tolist()
+    while fresh:
+        for q in net.near[fresh.pop()]:
+            lacking[q] -= 1
+            if lacking[q] == 0 and not placed[q]:
+                placed[q] = True
+                fresh.append(q)
+    return placed
 
 
 # --- first coordinates -----------------------------------------------------------------------------------------
@@ -219,42 +472,74 @@ def shapes(net: Network) -> Floats:
     Points are placed by pairs of tapes from points placed before. Each pair gives two places, one on either
     side: both are carried on until other tapes decide, those that fit best kept. A slip in a single tape
     does not mislead the choice, since each point is tried from every pair of its tapes and a wild tape counts
-    little. Points that no pair of tapes reaches (rigid only as a whole) start from scattered places.
+    little. Where the mirror image of all would fit as well, one of the two is given. Points that no pair of tapes
+    reaches (rigid only as a whole) start from scattered places. A large network is looked at as a whole first.
     """
-    n = len(net.names)
-    table = np.full((n, n), np.nan)
-    for pair in {(min(a, b), max(a, b)) for a, b in net.ends.tolist()}:
-        same = (np.sort(net.ends, axis=1) == pair).all(axis=1)
-        table[pair] = table[pair[::-1]] = np.median(net.length[same])
-
     start = np.nan_to_num(net.known)[None]
-    placed = ~np.isnan(net.known[:, 0])
-    grown, done = _grow(start, placed, table, net.axis)
-    if not done.all() and net.axis is not None and placed.sum() == 1:
-        for a, b in net.ends.tolist():  # the first side is not where the network begins
-            seed = np.zeros((1, n, 2))
-            seed[0, b, 0] = table[a, b]
-            other, reached = _grow(seed, np.isin(np.arange(n), (a, b)), table, None)
-            if reached.all():
-                grown, done = _turned(other, net.axis), reached
-                break
+    known = ~np.isnan(net.known[:, 0])
+    whole = np.zeros((0, len(known), 2))
+    if len(known) > _LARGE:
+        whole = fit(net, _scaled(net), rounds=10)
+        far = (np.abs(misfits(net, whole)) > 10).mean(axis=1)
+        if far.min(initial=1.0) < 0.05:
+            return whole[np.argsort(far)]
+    grown, done = _grow(net, start, known, net.axis, one_side=net.two_sided)
+    for body in [] if done.all() else _bodies(net):
+        anchors = _anchors(net, body, done)
+        if len(anchors) > 1 and not done[body].all():  # the rest begins elsewhere and is joined to what is placed
+            grown, done = _grow(net, *_joined(net, grown[0], done, body, anchors), net.axis)
     if not done.all():
         grown = _scattered(net, grown[:4], done)
-    return grown
+    return np.concatenate([whole, grown[: at_once(net, _BEAM)]])
 
 
-def _grow(xy: Floats, placed: Bools, table: Floats, axis: tuple[int, int] | None) -> tuple[Floats, Bools]:
+def _scaled(net: Network) -> Floats:
+    """The shape of a large network from the ways along its tapes, either side up; shape (m, n, 2), none if it fails.
+
+    Over a net that covers an area evenly the shortest way between two points is hardly longer than the straight line.
+    Classical scaling (W. S. Torgerson, Psychometrika 17, 1952) gives the plane figure that comes nearest to them.
+    """
+    n, given = len(net.names), np.flatnonzero(~np.isnan(net.known[:, 0]))
+    if len(given) > _LARGE:
+        return np.zeros((0, n, 2))
+    way = np.zeros((n, n))
+    step = net.known[given, None] - net.known[given]
+    way[np.ix_(given, given)] = np.hypot(step[..., 0], step[..., 1])
+    for k, others in enumerate(net.near):
+        way[k, list(others)] = list(others.values())
+    way = shortest_path(csr_array(way), directed=False)
+    if not np.isfinite(way).all():
+        return np.zeros((0, n, 2))
+    square = way**2 - (way**2).mean(axis=0)
+    size, axis = np.linalg.eigh((square - square.mean(axis=1, keepdims=True)) / -2)
+    x, y = (axis[:, -2:] * np.sqrt(np.maximum(size[-2:], 0.0))).T
+    anchors = np.array(net.axis) if net.axis is not None and len(given) < 2 else given
+    places = np.array([[0.0, 0.0], [1.0, 0.0]]) if len(given) < 2 else net.known[given]
+    return _laid(np.stack([x + 1j * y] if net.two_sided else [x + 1j * y, x - 1j * y]), anchors, places)
+
+
+def at_once(net: Network, most: int) -> int:
+    """How many shapes of a network to try, `most` where it is small."""
+    return max(2, min(most, _AT_ONCE // max(net.rows, 1)))
+
+
+def _grow(
+    net: Network, xy: Floats, placed: Bools, axis: tuple[int, int] | None, *, one_side: bool = False
+) -> tuple[Floats, Bools]:
+    """Points placed from those that are, the shapes that fit best; `one_side`: the third point on either side alike."""
     placed, cost = placed.copy(), np.zeros(len(xy))
     along = axis[1] if axis is not None else -1
+    tapes = np.array([sum(bool(placed[q]) for q in others) for others in net.near])
+    far = _hops(net, placed)
+    refit = max(_REFIT, 1.5 * placed.sum())
     while not placed.all():
-        tapes = np.where(placed, ~np.isnan(table), False).sum(axis=1)
-        ready = np.where(placed, -1, tapes)
+        ready = np.where(placed, -1, tapes - far)  # round what is placed: open choices close soon
         if along >= 0 and not placed[along] and tapes[along]:
             p = along
-        elif (p := int(ready.argmax())) == along or ready[p] < 2:
+        elif (p := int(ready.argmax())) == along or tapes[p] < 2:
             break
-        near = np.flatnonzero(placed & ~np.isnan(table[p]))[:8]
-        length = table[p, near]
+        near = [q for q in net.near[p] if placed[q]][:8]
+        length = np.array([net.near[p][q] for q in near])
         options = _on_axis(xy[:, near], length) if p == along else _crossings(xy[:, near], length)
         reach = np.linalg.norm(options[:, :, None, :] - xy[:, None, near, :], axis=-1)
         price = np.log1p(((reach - length) / _SCALE) ** 2).sum(axis=-1)
@@ -267,6 +552,10 @@ def _grow(xy: Floats, placed: Bools, table: Floats, axis: tuple[int, int] | None
         parent = np.concatenate([row, row])
         place = np.concatenate([options[row, first], options[row, second]])
         total = np.concatenate([cost + price[row, first], cost + price_away[row, second]])
+        apart = np.linalg.norm(xy[parent][:, placed] - place[:, None, :], axis=-1).min(axis=1)
+        total = total + np.where(apart < _ONE_SPOT, _DOUBT, 0.0)  # more often a figure folded over than two names
+        if one_side and placed.sum() == 2:
+            total[len(xy) :] = np.inf
         order = np.argsort(total, kind="stable")
         order = order[total[order] <= np.min(total, initial=np.inf) + _HOPELESS][:_BEAM]
         order = order[np.isfinite(total[order])]
@@ -275,7 +564,26 @@ def _grow(xy: Floats, placed: Bools, table: Floats, axis: tuple[int, int] | None
         xy, cost = xy[parent[order]].copy(), total[order]
         xy[:, p] = place[order]
         placed[p] = True
+        tapes[list(net.near[p])] += 1
+        if placed.sum() >= refit:  # or the errors of one place after another would pile up
+            part = net.without(np.flatnonzero(~placed))
+            keep = at_once(part, 8)
+            xy, cost = xy[:keep], cost[:keep]
+            xy[:, placed] = fit(part, xy[:, placed], rounds=4)
+            cost = np.log1p((misfits(part, xy[:, placed]) * net.sigma / _SCALE) ** 2).sum(axis=-1)
+            refit = 1.5 * placed.sum()
     return xy, placed
+
+
+def _hops(net: Network, placed: Bools) -> Floats:
+    """How many tapes each point lies from those placed, as a share of all points; under 1."""
+    hops = np.where(placed, 0, len(placed) - 1)
+    ring = np.flatnonzero(placed).tolist()
+    for p in ring:  # which grows meanwhile
+        fresh = [q for q in net.near[p] if hops[q] > hops[p] + 1]
+        hops[fresh] = hops[p] + 1
+        ring += fresh
+    return np.asarray(hops / len(placed))
 
 
 def _crossings(near: Floats, length: Floats) -> Floats:
@@ -297,12 +605,33 @@ def _on_axis(near: Floats, length: Floats) -> Floats:
     return np.stack([np.where(x > 0, x, np.nan), np.zeros_like(x)], axis=-1)
 
 
-def _turned(xy: Floats, axis: tuple[int, int]) -> Floats:
-    """The shapes moved so that the axis runs from the origin along +x."""
-    xy = xy - xy[:, axis[0], None, :]
-    x, y = xy[:, axis[1]].T / np.maximum(np.hypot(*xy[:, axis[1]].T), 1e-9)
-    turn = np.stack([np.stack([x, -y], axis=-1), np.stack([y, x], axis=-1)], axis=-2)
-    return np.asarray(xy @ turn)
+def _joined(net: Network, xy: Floats, done: Bools, body: Bools, anchors: Ints) -> tuple[Floats, Bools]:
+    """A rigid body grown by itself, either side up, and moved onto the places of its anchors."""
+    a, b = max(((a, b) for a, b in net.ends.tolist() if body[a] and body[b]),
+               key=lambda pair: len(net.near[pair[0]].keys() & net.near[pair[1]].keys()))  # fmt: skip
+    seed = np.zeros((1, *xy.shape))
+    seed[0, b, 0] = net.near[a][b]
+    grown, reached = _grow(net, seed, np.isin(np.arange(len(xy)), (a, b)), None, one_side=True)
+    own, places = grown[..., 0] + 1j * grown[..., 1], np.array([[0.0, 0.0], [1.0, 0.0]])
+    if done[anchors].all():
+        own, places = np.stack([own, own.conj()], axis=1).reshape(-1, len(xy)), xy[anchors]
+    fresh = reached & ~done
+    placed = np.repeat(xy[None], len(own), axis=0)
+    placed[:, fresh] = _laid(own, anchors, places)[:, fresh]
+    return placed, done | reached
+
+
+def _laid(figures: NDArray[np.complex128], anchors: Ints, places: Floats) -> Floats:
+    """Figures x + iy, shape (m, n), turned and moved so that their anchors come nearest to the places, shape (a, 2).
+
+    Where the anchors are only two, the first comes to lie on its place and the second in its direction.
+    """
+    place = places[:, 0] + 1j * places[:, 1]
+    pin, onto = (figures[:, anchors[:1]], place[0]) if len(place) == 2 else (
+        figures[:, anchors].mean(axis=1, keepdims=True), place.mean())  # fmt: skip
+    turn = ((figures[:, anchors] - pin).conj() * (place - onto)).sum(axis=1, keepdims=True)
+    laid = (figures - pin) * turn / np.maximum(np.abs(turn), 1e-9) + onto
+    return np.stack([laid.real, laid.imag], axis=-1)
 
 
 def _scattered(net: Network, grown: Floats, done: Bools) -> Floats:
