@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import shortest_path
 
 from framing.engine import length
 from framing.engine.document_models import Build, Survey
-from framing.engine.json_reading import Fault, cut, pointer, shown
+from framing.engine.json_reading import MOST_FAULTS, Fault, cut, pointer, shown
 
 
 @cache
@@ -27,8 +27,8 @@ def schema_of(model: type[BaseModel]) -> dict[str, Any]:
 
 
 def translated(model: type[BaseModel], error: ValidationError, raw: dict[str, Any]) -> list[Fault]:
-    """The faults that pydantic found, in a carpenter's words."""
-    return [_fault(model, found, raw) for found in error.errors(include_url=False)]
+    """The faults that pydantic found, as many as are told, in a carpenter's words."""
+    return [_fault(model, found, raw) for found in error.errors(include_url=False)[:MOST_FAULTS]]
 
 
 _KINDS = {
@@ -44,7 +44,7 @@ def _fault(model: type[BaseModel], found: Any, raw: dict[str, Any]) -> Fault:
     kind, words = found["type"], found.get("ctx", {})
     path = _path(found["loc"], raw)
     # a number's place in a list is no name: a tape's third item is its length, anything else is told by its list
-    name = next((str(part) for part in reversed(path) if isinstance(part, str)), "document")
+    name = next((part if part.strip() else shown(part) for part in reversed(path) if isinstance(part, str)), "document")
     if path and not isinstance(path[-1], str):
         name = f"item {int(path[-1]) + 1} of {name}" if name != "tapes" else TAPE_ITEMS[min(int(path[-1]), 2)]
     read, expected, detail = shown(found["input"]), "a value that this field can hold", f"{name} cannot be read"
@@ -160,10 +160,13 @@ def _unknown_points(raw: dict[str, Any]) -> Iterator[Fault]:
             others[tape[0]].add(tape[1])
             others[tape[1]].add(tape[0])
     # A tie needs tapes to two other points; one that fails takes those down that hang on it.
-    ties = {name for name in others if name not in located}
-    while hanging := {name for name in ties if len(others[name] & (located | ties) - {name}) < 2}:
-        ties -= hanging
-    known = located | ties
+    known = located | set(others)
+    hanging = [name for name in others if name not in located]
+    while hanging:
+        name = hanging.pop()
+        if name in known and len(others[name] & known - {name}) < 2:
+            known.remove(name)
+            hanging += others[name] - located
     names = sorted(known)
     listed = cut(", ".join(names[:40]) + (", …" if len(names) > 40 else ""))
 

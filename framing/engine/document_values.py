@@ -234,7 +234,7 @@ def _read_crew(value: Any, context: dict[str, Any]) -> int | tuple[str, ...]:
         return value
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 100:
         return value
-    raise refusal("how many people, or a list of their trades")
+    raise refusal("how many people, or a list of their trades", "neither a number of people nor a list of trades")
 
 
 _COORDINATE = length_of()

@@ -12,6 +12,7 @@ from typing import Any
 MOST_BYTES = 5_000_000
 MOST_DEPTH = 64
 MOST_DIGITS = 15  # a float holds 15 decimal digits exactly
+MOST_VALUES = 100_000  # twice what the largest document needs
 MOST_FAULTS = 200
 MOST_KEY = 200  # characters; the longest name that a document knows has 60
 MOST_WORDS = 400  # characters of one fault's words: an answer never echoes a long document
@@ -107,16 +108,30 @@ def read_json(source: Any) -> tuple[dict[str, Any], list[Fault]]:
     `source` is JSON as text or as bytes in UTF-8, or a document that has been read already.
 
     Such faults are: a key given twice, NaN and infinity, more than 15 digits, text that no file can hold. Raises
-    DocumentRefused where nothing further can be read: more than 5 MB, not UTF-8, not JSON, nested deeper than 64,
-    not an object.
+    DocumentRefused where nothing further can be read: more than 5 MB or 100,000 values, not UTF-8, not JSON, nested
+    deeper than 64, not an object.
     """
     value = _loads(_text(source)) if isinstance(source, bytes | str) else source
     faults: list[Fault] = []
-    plain = _plain(value, (), faults)
-    if not isinstance(plain, dict):
-        faults = faults or [Fault("", shown(value), "a JSON object { … }", "the document is not a JSON object")]
-        raise DocumentRefused(faults)
-    return plain, faults
+    if not isinstance(value, Mapping):
+        raise DocumentRefused([Fault("", shown(value), "a JSON object { … }", "the document is not a JSON object")])
+    if _holds_too_much(value):
+        fault = Fault("", f"more than {MOST_VALUES:,} values", f"at most {MOST_VALUES:,}", "too many to work on")
+        raise DocumentRefused([fault], too_large=True)
+    return _plain(value, (), faults), faults
+
+
+def _holds_too_much(value: Any) -> bool:
+    """Whether a value holds more values, groups included, than are worked on; told without going through them all."""
+    count, waiting = 0, [value]
+    while waiting and count <= MOST_VALUES:
+        item = waiting.pop()
+        count += 1
+        if isinstance(item, Mapping):
+            waiting.extend(item.values())
+        elif isinstance(item, list | tuple):
+            waiting.extend(item)
+    return count > MOST_VALUES
 
 
 def _text(source: bytes | str) -> str:
@@ -172,7 +187,8 @@ def _plain(value: Any, path: tuple[str | int, ...], faults: list[Fault]) -> Any:
     """A copy of the value in dicts and tuples; what cannot stand in a document is added to `faults`."""
     at = pointer(path)
     if len(path) > MOST_DEPTH:
-        faults.append(Fault(at, f"more than {MOST_DEPTH} levels", f"at most {MOST_DEPTH}", "nested too deeply"))
+        expected = f"at most {MOST_DEPTH} levels inside each other"
+        faults.append(Fault(at, f"more than {MOST_DEPTH} levels", expected, "nested too deeply"))
         return None
     if isinstance(value, Mapping):
         good = {key: item for key, item in value.items() if _can_be_key(key)}

@@ -423,7 +423,9 @@ def test_a_document_over_a_limit_is_too_large():
     assert not refused.value.too_large
 
 
-@pytest.mark.parametrize("source", [[], [{"format": "roof-survey/1"}], 5, None, 1.5, True, "5", b"", object(), (1,)])
+@pytest.mark.parametrize(
+    "source", [[], [{"format": "roof-survey/1"}], [float("nan")], 5, None, 1.5, True, "5", b"", object(), (1,)]
+)
 def test_what_is_read_already_and_no_object_is_refused(source):
     assert set(_refused(parse_survey, source)) == {""}
 
@@ -478,6 +480,10 @@ def test_text_that_no_file_holds_can_be_told_of_wherever_it_is_named():
         parse_survey(document)
     assert {"", "/corners/1", "/levels/0/point"} <= {fault.pointer for fault in refused.value.faults}
     json.dumps(refused.value.as_json(), ensure_ascii=False).encode()
+
+
+def test_a_field_without_a_name_is_told_as_it_stands():
+    assert _refused(parse_survey, good_survey() | {"": 1})["/"].detail.startswith('"" is a field')
 
 
 def test_a_length_that_cannot_be_read_is_told_with_its_place_in_the_text():
