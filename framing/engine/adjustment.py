@@ -31,6 +31,7 @@ from framing.engine.network import (
     Normal,
     at_once,
     fit,
+    flipped,
     general_position,
     loose,
     misfits,
@@ -159,7 +160,8 @@ def adjust(survey: Survey) -> Adjustment:
     """
     whole = _network(survey)
     net, lost, missing = _determined(whole)
-    xy, other, by_readings = _shape(survey, net)
+    xy, other, reason = _shape(survey, net)
+    shaped, taken = net, xy
     net, xy, in_line = _without_points_in_line(survey, net, xy)
     readings = whole.rows + len(survey.levels)
     critical = critical_value(readings)
@@ -188,7 +190,7 @@ def adjust(survey: Survey) -> Adjustment:
         levels=levels,
         checks=(
             *_fixing_checks(survey, whole, lost, missing, in_line, points),
-            *([] if in_line else _shape_checks(survey, xy, other, by_readings)),
+            *([] if in_line else _shape_checks(shaped, taken, other, reason)),
             *_closing_checks(survey, found, points, figure, readings),
             *_slip_checks(survey, tapes, critical),
             *_datum_checks(survey),
@@ -241,39 +243,46 @@ def _determined(net: Network) -> tuple[Network, set[str], int]:
     return net, lost, missing
 
 
-def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None, bool]:
-    """The fitted shape that is taken, the best other one (no mere mirror image) that fits as well, and whether the
-    roof readings decided between them.
+def _shape(survey: Survey, net: Network) -> tuple[Floats, Floats | None, str]:
+    """The fitted shape that is taken, the best other one (no mere mirror image) that fits as well, and why not that.
 
     Of shapes that fit alike, the one is taken whose outline does not cross itself, then that holds most roof
-    readings, then that has the larger area, then that lies at y > 0.
+    readings, then that has the larger area, then that holds most ties, then that lies at y > 0.
     """
     if not len(net.names):
-        return np.zeros((0, 2)), None, False
+        return np.zeros((0, 2)), None, ""
     fits = fit(net, shapes(net)[: at_once(net, _SHAPES)], rounds=5)
     cost = (misfits(net, fits) ** 2).sum(axis=-1)
     fits = fit(net, fits[cost <= 10 * cost.min() + 1000.0], rounds=25)  # a shape still so far off will not come near
     cost = (misfits(net, fits) ** 2).sum(axis=-1)
     alike = fits[cost <= cost.min() + 9.0]  # as good within three standard errors of one reading
+    alike = np.concatenate([alike, flipped(net, alike[0])])
     if net.two_sided:
         alike = np.concatenate([alike, alike * [1.0, -1.0]])
         alike = alike[np.argsort(-alike[..., 1].mean(axis=1), kind="stable")]
     if not set(survey.corners) <= set(net.names):
-        return alike[0], None, False
+        return alike[0], None, ""
     ring = alike[:, : len(survey.corners)]
     outlines = shapely.polygons(ring)
     simple = shapely.is_valid(outlines)
     places, ties = _roof_readings(survey, net)
-    held = np.zeros(len(ring))
+    held, within = np.zeros((2, len(ring)))
     for k in np.flatnonzero(simple):
-        located = np.concatenate([places, alike[k, ties]])
-        held[k] = shapely.contains_xy(outlines[k], located).sum()
-    rank = np.lexsort((ring[..., 1].mean(axis=1), np.round(shapely.area(outlines)), held, simple))[::-1]
-    best, spans = rank[0], _spans(ring)
-    others = [k for k in rank[1:] if simple[k] and np.abs(spans[k] - spans[best]).max(initial=0.0) > 1.0]
-    if not others:
-        return alike[best], None, False
-    return alike[best], alike[others[0]], bool(held[best] > held[others[0]])
+        held[k] = shapely.contains_xy(outlines[k], np.concatenate([places, alike[k, ties]])).sum()
+        within[k] = shapely.contains_xy(outlines[k], alike[k, len(survey.corners) :]).sum()
+    area = np.round(shapely.area(outlines))
+    rank = np.lexsort((ring[..., 1].mean(axis=1), within, area, held, simple))[::-1]
+    best, spans = rank[0], _spans(alike[rank[0]])
+    for k in rank[1:][simple[rank[1:]]]:
+        if np.abs(_spans(alike[k]) - spans).max(initial=0.0) > 1.0:
+            if held[best] > held[k] and np.abs(_spans(ring[k]) - _spans(ring[best])).max() < 1.0:
+                continue  # a tie beside the roof that was read as on it
+            reason = ("holds more of the roof readings" if held[best] > held[k] else
+                      "has the larger area" if area[best] > area[k] else
+                      "has more of the points on the roof" if within[best] > within[k] else
+                      "fits no worse")  # fmt: skip
+            return alike[best], alike[k], reason
+    return alike[best], None, ""
 
 
 def _roof_readings(survey: Survey, net: Network) -> tuple[Floats, list[int]]:
@@ -286,7 +295,7 @@ def _roof_readings(survey: Survey, net: Network) -> tuple[Floats, list[int]]:
 
 
 def _spans(ring: Floats) -> Floats:
-    """Distance between each pair of corners, shape (..., pairs). [in]"""
+    """Distance between each pair of points, shape (..., pairs). [in]"""
     i, j = np.triu_indices(ring.shape[-2], 1)
     step = ring[..., i, :] - ring[..., j, :]
     return np.asarray(np.hypot(step[..., 0], step[..., 1]))
@@ -483,18 +492,16 @@ def _missing_tapes(net: Network) -> tuple[list[str], list[str]]:
     return tapes, [net.names[int(size.argmax())]] if directions.shape[2] else []
 
 
-def _shape_checks(survey: Survey, xy: Floats, other: Floats | None, by_readings: bool) -> list[Check]:
-    """Where tapes fit a second shape as well: which pair of corners would settle it."""
+def _shape_checks(net: Network, taken: Floats, other: Floats | None, reason: str) -> list[Check]:
+    """Where tapes fit a second shape as well: which pair of points would settle it."""
     if other is None:
         return []
-    n = len(survey.corners)
-    taken, second = _spans(xy[:n]), _spans(other[:n])
-    k = int(np.abs(taken - second).argmax())
-    i, j = np.triu_indices(n, 1)
+    first, second = _spans(taken), _spans(other)
+    k = int(np.abs(first - second).argmax())
+    i, j = np.triu_indices(len(net.names), 1)
     return [check(
-        "shape-not-settled", "caution", value=float(taken[k]), limit=float(second[k]),
-        where=f"{survey.corners[i[k]]}-{survey.corners[j[k]]}",
-        reason="holds more of the roof readings" if by_readings else "has the larger area",
+        "shape-not-settled", "caution", value=float(first[k]), limit=float(second[k]),
+        where=f"{net.names[i[k]]}-{net.names[j[k]]}", reason=reason,
     )]  # fmt: skip
 
 

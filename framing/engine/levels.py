@@ -65,18 +65,17 @@ def compare_repeats(
     marked: set[int] = set()
     worst: dict[str, float] = {}
     for (point, _), group in groups.items():
-        left = list(group)
-        while len(left) > 1:
-            offset = np.abs(np.array([level.z for level in left]) - np.mean([level.z for level in left]))
-            standardised = offset / (sigma * np.sqrt(1 - 1 / len(left)))
+        z, number = np.array([level.z for level in group]), np.array([level.number for level in group])
+        while len(z) > 1:
+            standardised = np.abs(z - z.mean()) / (sigma * np.sqrt(1 - 1 / len(z)))
             k = int(standardised.argmax())
             if standardised[k] <= critical:
                 break
             worst[point] = max(worst.get(point, 0.0), float(standardised[k]))
-            out = left if len(left) == 2 else [left[k]]
-            marked |= {level.number for level in out}
-            left = [level for level in left if level.number not in marked]
+            out = np.arange(2) if len(z) == 2 else np.array([k])
+            marked.update(number[out].tolist())
+            z, number = np.delete(z, out), np.delete(number, out)
     return (
-        tuple(replace(level, suspect=level.number in marked) for level in levels),
+        tuple(replace(level, suspect=True) if level.number in marked else level for level in levels),
         tuple(sorted(worst, key=lambda point: -worst[point])),
     )

@@ -28,6 +28,7 @@ _AT_ONCE = 6_000  # readings of all shapes tried at once: bounds the work on lar
 _REFIT = 24  # points placed before they are first fitted, and again each time they are half as many more
 _RIDGE = 1e-13  # added to the normal equations, as a share of their greatest diagonal, so that they can be solved
 _HELD = 1e-10  # share of a tape's hold on its ends under which a free movement is held by nothing
+_FLIPS = 16  # points held by two others alone that are tried on their other side
 _DIRECTIONS = 40  # free movements looked at one by one, where there are more
 
 
@@ -516,6 +517,18 @@ def _scaled(net: Network) -> Floats:
     anchors = np.array(net.axis) if net.axis is not None and len(given) < 2 else given
     places = np.array([[0.0, 0.0], [1.0, 0.0]]) if len(given) < 2 else net.known[given]
     return _laid(np.stack([x + 1j * y] if net.two_sided else [x + 1j * y, x - 1j * y]), anchors, places)
+
+
+def flipped(net: Network, xy: Floats) -> Floats:
+    """The shape once more for each of some points that only two others hold, with it on their other side; (m, n, 2)."""
+    loose_ones = np.isnan(net.known[:, 0]) & net.free.all(axis=1)
+    points = [p for p in np.flatnonzero(loose_ones).tolist() if len(net.near[p]) == 2][:_FLIPS]
+    shapes = np.repeat(xy[None], len(points), axis=0)
+    for shape, p in zip(shapes, points, strict=True):
+        a, b = (xy[q] for q in net.near[p])
+        along = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
+        shape[p] = 2 * (a + along * ((xy[p] - a) @ along)) - xy[p]
+    return shapes
 
 
 def at_once(net: Network, most: int) -> int:
