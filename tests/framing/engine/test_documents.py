@@ -154,6 +154,16 @@ def test_a_tie_with_two_tapes_is_a_known_point():
     assert parse_survey(document).levels[-1].point == "T"
 
 
+@pytest.mark.parametrize("length", [3, 1_900])
+def test_ties_that_hang_on_one_another_are_known_only_where_both_ends_are_held(length):
+    chain = ["A", *(f"p{i}" for i in range(length))]
+    document = good_survey()
+    document["tapes"] += [[one, other, 20] for one, other in zip(chain, chain[1:], strict=False)]
+    faults = _refused(parse_survey, document)
+    assert len(faults) == min(2 * length - 1, MOST_FAULTS) and "/tapes/6/1" in faults
+    assert parse_survey(document | {"tapes": [*document["tapes"], [chain[-1], "B", min(20 * length + 100, 9_000)]]}).tapes
+
+
 def test_an_unfinished_survey_is_taken():
     document = good_survey()
     document["levels"] = []
