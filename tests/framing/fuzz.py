@@ -454,12 +454,14 @@ def _signatures(found: Outcome) -> list[str]:
     """What went wrong, places in lists left out so that the same fault counts once."""
     raised = [f"exception: {found.what}"] if found.kind == "exception" else []
     told = [*raised, *(f"pointer: {text}" for text in found.lost), *(f"amiss: {text}" for text in found.amiss)]
-    return [re.sub(r"/\d+", "/#", ": ".join(text.split(": ")[:2])) for text in told]
+    return [re.sub(r"/\d+(?=/|$)", "/#", ": ".join(text.split(": ")[:2])) for text in told]
 
 
 def _story(case: Case) -> str:
-    bends = "; ".join(f"{FORMATS[bend.document]}/{'/'.join(map(str, bend.path))} {bend.change} {_short(bend.value)}"
-                      for bend in case.bends)
+    bends = "; ".join(
+        f"{FORMATS[bend.document]}/{'/'.join(map(str, bend.path))} {bend.change}"
+        + (f" {_short(bend.value)}" if bend.change in ("put", "add", "times") else "") for bend in case.bends
+    )
     return f"{case.base} sent as {case.forms[0][0]}, {case.forms[1][0]}: {bends}"
 
 
