@@ -200,7 +200,7 @@ def _unfit(unfit: Sequence[tuple[Line, Corridor]], build: Build, deepest: float)
         offers = [Change("joists.sizes", f"up to {deepest} in", k) for k, (_, d) in DRESSED.items()
                   if d >= need and d > deepest][:1]
         short = need - deepest
-        most = math.ceil((build.supports.clear_gap.most + short) * 16) / 16
+        most = math.ceil((build.supports.clear_gap.most + short) * 16 - 1e-6) / 16
         offers.append(Change("supports.clear_gap.most", build.supports.clear_gap.most, most))
         if build.supports.pad_thickness + build.supports.base_thickness + build.supports.shim_most < most:
             offers = offers[:-1]  # the shims would not reach: no single change
@@ -210,11 +210,11 @@ def _unfit(unfit: Sequence[tuple[Line, Corridor]], build: Build, deepest: float)
     offers = []
     s = build.supports
     if most_gap(build) < least_gap(build) - 1e-9:  # pad and shims at hand do not reach the least clear gap
-        shims = math.ceil((least_gap(build) - s.pad_thickness - s.base_thickness) * 16) / 16
+        shims = math.ceil((least_gap(build) - s.pad_thickness - s.base_thickness) * 16 - 1e-6) / 16
         offers.append(Change("supports.shim_most", s.shim_most, shims))
     elif build.joists.minimum_depth + low >= LEAST_DEPTH:
         offers.append(Change("joists.minimum_depth", build.joists.minimum_depth,
-                             math.floor((build.joists.minimum_depth + low) * 16) / 16))
+                             math.floor((build.joists.minimum_depth + low) * 16 + 1e-6) / 16))
     return [check("no-profile", "stop", value=most_gap(build) - least_gap(build),
                   limit=most_gap(build) - least_gap(build) - low, where=line.id, clears=offers, count=len(unfit),
                   short=f"{-low:.2f}")]

@@ -29,6 +29,7 @@ END_PAD = 3.0  # an end pad's centre stands this near the end where the pads at 
 LONGEST_OVERHANG = 8.0  # an end pad stands no further in than this to make room for an outlet or another pad [in]
 OFF_AN_OUTLET = 12.0  # ... or than this, to come off an outlet altogether [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
+HAIR = 1e-4  # [in]
 
 
 @dataclass(frozen=True)
@@ -108,9 +109,9 @@ def insert_pad(p: Piece, hard: int, build: Build, ground: Ground) -> Piece:
     """The piece with one pad more, in the longer of the spans beside its hardest-pressed pad, where there is room."""
     spans = np.diff(p.pads)
     beside = [i for i in (hard - 1, hard) if 0 <= i < len(spans)]
-    i = max(beside, key=lambda j: spans[j])
+    i = max(beside, key=lambda j: round(float(spans[j]), 6))
     least = shortest_pad(build) + LEAST_BETWEEN
-    if spans[i] < 2 * least:
+    if spans[i] < 2 * least - 1e-9:
         return p
     low, high = p.pads[i] + least, p.pads[i + 1] - least
     new = _clear_place(p.member, float(p.pads[i] + spans[i] / 2), ground, build, float(low), float(high))
@@ -201,7 +202,7 @@ def _clear_place(m: Member, s: float, ground: Ground, build: Build, low: float, 
     ok += 2.0 * sizes_that_fit(xy, along, smallest, ground)[:, 0]
     ok += 4.0 * ~_on_outlet(pad_boxes(xy, along, smallest[0]), ground)
     best = places[ok >= min(7.0, float(ok.max())) - 1e-9]
-    return float(best[np.argmin(np.abs(best - s))])
+    return float(best[np.argmin(np.round(np.abs(best - s), 6))])  # the first of places as near, whatever the rounding
 
 
 def pad_boxes(at: Array, along: Array, size: tuple[float, float]) -> NDArray[np.object_]:
@@ -235,8 +236,10 @@ def sizes_that_fit(at: Array, along: Array, sizes: Sequence[tuple[float, float]]
     shapely.prepare(ground.inside)
     fits = []
     for size in sizes:
-        boxes = pad_boxes(at, along, size)
-        fits.append(shapely.covers(ground.inside, boxes) & (size[0] <= np.asarray(room)) & ~_on_outlet(boxes, ground))
+        # what just touches a wall fits, whatever the rounding
+        boxes = pad_boxes(at, along, (size[0] - HAIR, size[1] - HAIR))
+        fits.append(shapely.covers(ground.inside, boxes) & (size[0] <= np.asarray(room) + HAIR)
+                    & ~_on_outlet(boxes, ground))
     return np.stack(fits, axis=1)
 
 

@@ -152,7 +152,8 @@ def _carry(pieces: list[Piece], layout: Layout, build: Build, ground: Ground, lo
                 continue
             few = int((pressed[i] > 1 + 1e-9).sum()) <= len(now[k].pads) / 3
             have = len(now[k].pads)
-            trial = (insert_pad(now[k], int(np.argmax(pressed[i])), build, ground) if strong[i] <= 1 + 1e-9 and few
+            hardest = int(np.argmax(np.round(pressed[i], 9)))  # the first of those that rounding alone tells apart
+            trial = (insert_pad(now[k], hardest, build, ground) if strong[i] <= 1 + 1e-9 and few
                      else place_pads(pieces[k], have + _short_of(have, float(use[i])), build, ground, widest))
             if len(trial.pads) > len(now[k].pads):
                 now[k] = trial
