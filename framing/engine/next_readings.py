@@ -86,6 +86,10 @@ class _Candidates:
     variance: Array
     readings: tuple[NextReading, ...]
 
+    def but(self, taken: Sequence[int]) -> list[int]:
+        """The numbers of all readings except those taken."""
+        return [k for k in range(len(self.readings)) if k not in taken]
+
 
 @dataclass(frozen=True)
 class _Known:
@@ -127,8 +131,8 @@ class _Known:
             known = known.with_one(among, k)
         return known
 
-    def variances_after(self, among: _Candidates, some: Sequence[int] | slice = slice(None)) -> Array:
-        """The variance of every place along its worst direction after each reading alone, (k, m) [in2]."""
+    def variances_after(self, among: _Candidates, some: Sequence[int]) -> Array:
+        """The variance of every place along its worst direction after each of some readings alone, (k, m) [in2]."""
         rows = among.rows[some]
         gain = rows @ self.covariance
         scale = np.sqrt(among.variance[some] + (gain * rows).sum(axis=1))
@@ -136,19 +140,20 @@ class _Known:
         g = ((gain @ self.places.reshape(m * d, n).T) / scale[:, None]).reshape(-1, m, d)
         return _worst_direction(self.spread() - g[..., :, None] * g[..., None, :])
 
-    def best(self, among: _Candidates, some: Sequence[int] | slice = slice(None)) -> int:
-        """The reading after which the worst error is least, and of equal ones the mean error."""
+    def best(self, among: _Candidates, some: Sequence[int]) -> int:
+        """The one of some readings after which the worst error is least, and of equal ones the mean error."""
         error = np.sqrt(self.variances_after(among, some))
         k = np.lexsort((error.mean(axis=1), np.round(error.max(axis=1), 6)))[0]
-        return int(np.arange(len(among.variance))[some][k])
+        return int(some[k])
 
     def choose(self, among: _Candidates, count: int) -> list[int]:
         """The readings that together leave the least worst error, in the order of what each adds.
 
         They are taken one after the other by the sum of all variances to some power, which looks ahead where no one
         reading lowers the worst of several places, and then exchanged one by one for better ones as long as there are
-        any (V. V. Fedorov, Theory of Optimal Experiments, 1972; from memory).
+        any (V. V. Fedorov, Theory of Optimal Experiments, 1972; from memory). No reading is taken twice.
         """
+        count = min(count, len(among.readings))
         found = [self._exchanged(among, self._one_by_one(among, count, power)) for power in POWERS]
         chosen = min(found, key=lambda some: self.with_all(among, some).worst()[0])
         known, ordered = self, list[int]()
@@ -161,8 +166,9 @@ class _Known:
     def _one_by_one(self, among: _Candidates, count: int, power: int) -> list[int]:
         known, chosen = self, list[int]()
         for _ in range(count):
-            left = known.variances_after(among)
-            chosen.append(int(((left / max(float(left.max()), 1e-12)) ** power).sum(axis=1).argmin()))
+            others = among.but(chosen)
+            left = known.variances_after(among, others)
+            chosen.append(others[int(((left / max(float(left.max()), 1e-12)) ** power).sum(axis=1).argmin())])
             known = known.with_one(among, chosen[-1])
         return chosen
 
@@ -171,7 +177,7 @@ class _Known:
         while tried < len(chosen):  # until each in turn has been held against all others in vain
             out, *others = chosen
             known = self.with_all(among, others)
-            k = known.best(among)
+            k = known.best(among, among.but(others))
             worst = known.with_one(among, k).worst()[0]
             better = worst < 0.999 * least
             chosen, least, tried = [*others, k if better else out], min(worst, least), 0 if better else tried + 1
@@ -248,8 +254,8 @@ def _listed(what: str, shots: Sequence[NextReading]) -> str:
 def _fixing(heights: _Known, levels: _Candidates) -> tuple[list[NextReading], _Known, list[int]]:
     """Readings that fix every height that nothing fixes yet, what is known with them, and which they are."""
     fixed, taken = heights, list[int]()
-    while levels.readings and len(taken) < MOST_MISSING and fixed.worst()[0] > surveying.LOST_POINT:
-        taken.append(fixed.best(levels))
+    while len(taken) < min(MOST_MISSING, len(levels.readings)) and fixed.worst()[0] > surveying.LOST_POINT:
+        taken.append(fixed.best(levels, levels.but(taken)))
         fixed = fixed.with_one(levels, taken[-1])
     if len(taken) <= MOST_EXCHANGED:
         taken = heights.choose(levels, len(taken))
@@ -270,8 +276,7 @@ def _best_three(heights: _Known, levels: _Candidates, plan: _Known,
     """
     options = list[tuple[float, float, list[int], list[int]]]()
     for count in range(READINGS, -1, -1):
-        high = heights.choose(levels, count if levels.readings else 0)
-        flat = plan.choose(tapes, READINGS - count if tapes.readings else 0)
+        high, flat = heights.choose(levels, count), plan.choose(tapes, READINGS - count)
         left = heights.with_all(levels, high).share, plan.with_all(tapes, flat).share
         options.append((round(max(left), 6), sum(left), high, flat))
         if left[1] <= left[0]:  # more tapes in place of levels could only make it worse
@@ -549,24 +554,36 @@ _EVERY_FACET = NextReading("level", None, (), "3 places of every facet", missing
 
 
 def _missing_tapes(survey: Survey, adjusted: Adjustment) -> list[NextReading]:
-    """Tapes to all that the tapes do not fix: to each point two from corners beside it, or a third off their line."""
+    """Tapes to all that the tapes do not fix: to each point two from corners beside it, or a third off their line.
+
+    Where every point has its two and the figure gives way all the same, one tape across the roof to each.
+    """
     corners, n = survey.corners, len(survey.corners)
     taped = {frozenset((t.from_, t.to)) for t in survey.tapes}
-    fixed = [c for c in corners if c in adjusted.points]
-    shots = list[NextReading]()
-    for name in dict.fromkeys([*corners, *(p for t in survey.tapes for p in (t.from_, t.to))]):
-        if name in adjusted.points:
-            continue
-        round_ = [(corners.index(c) - corners.index(name)) % n if name in corners else 0 for c in fixed]
-        near = [c for _, c in sorted(zip((min(k, n - k) for k in round_), fixed, strict=True), key=lambda p: p[0])]
-        new = [c for c in near if frozenset((c, name)) not in taped]
-        held = [c for c in near if c not in new]
+    names = [p for p in dict.fromkeys([*corners, *(p for t in survey.tapes for p in (t.from_, t.to))])
+             if p not in adjusted.points]
+
+    def beside(name: str, some: Sequence[str]) -> list[str]:
+        """Some corners, the nearest round the roof first."""
+        if name not in corners:
+            return [*some]
+        steps = [(corners.index(c) - corners.index(name)) % n for c in some]
+        return [c for _, c in sorted(zip((min(k, n - k) for k in steps), some, strict=True), key=lambda p: p[0])]
+
+    pairs, fixed = list[tuple[str, str]](), [c for c in corners if c in adjusted.points]
+    for name in names:
+        near = beside(name, fixed)
+        held = [c for c in near if frozenset((c, name)) in taped]
         in_line = len(held) > 1 and all(c in adjusted.points for c in held)
-        lacking = max(2 - len(held), int(in_line)) if len(near) > 1 else 1 - len(held)
-        shots += [NextReading("tape", None, (c, name), name, why=f"the tapes do not fix {name} yet", missing=True)
-                  for c in new[:lacking]]
+        lacking = max(2 - len(held), int(in_line)) if len(near) > 1 else len(near) - len(held)
+        pairs += [(c, name) for c in near if c not in held][:lacking]
         fixed += [name] if name in corners else []
-    return shots
+    if not pairs:
+        across = [(next((c for c in reversed(beside(name, corners)) if frozenset((c, name)) not in taped), name), name)
+                  for name in names]
+        pairs = [pair for pair in across if pair[0] != pair[1]]
+    return [NextReading("tape", None, pair, pair[1], why=f"the tapes do not fix {pair[1]} yet", missing=True)
+            for pair in pairs[:MOST_MISSING]]
 
 
 def _unread_fittings(survey: Survey, adjusted: Adjustment) -> list[NextReading]:
