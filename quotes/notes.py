@@ -97,6 +97,8 @@ PLACES: dict[str, Section] = {
     "water-under-joists": "drainage",
     "blocked-primary": "drainage",
     "blocked-primary-load": "deferral",
+    "blocked-primary-depth": "deferral",
+    "ponding-stability": "deferral",
     "leader": "drainage",
     "no-outlet": "drainage",
     "no-overflow": "drainage",
@@ -138,7 +140,7 @@ class Rule:
     source: str
     decided_by: str
     find: Callable[[Facts], Iterable[dict[str, Any]]]
-    unless: str = ""  # the beginning of a check's code that says the same with more to it
+    unless: str | tuple[str, ...] = ""  # the beginnings of checks' codes that say the same with more to it
 
 
 def _always(facts: Facts) -> Iterator[dict[str, Any]]:
@@ -342,7 +344,7 @@ RULES: tuple[Rule, ...] = (
          "With the primary outlets blocked, water rises to the overflow and its head above it; each inch of it weighs "
          f"{RAIN_LOAD:g} psf. The rain load on the structure is for an engineer.",
          "rain load", f"ASCE 7-16 Eq. 8.3-1, R = {RAIN_LOAD:g} (ds + dh)", "structural engineer", _always,
-         unless="blocked-primary-load"),
+         unless=("blocked-primary-load", "blocked-primary-depth")),
     Rule("wind", "deferral",
          "The deck rests on the roof by its weight and is not fastened through the membrane. Wind uplift and sliding "
          "are for an engineer.{known}",

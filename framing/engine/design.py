@@ -399,7 +399,6 @@ def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof
         supports_roof_z=np.array([s.roof_z for s in f.supports]),
         clear_gaps=np.array([s.clear_gap for s in f.supports]),
         deck_top=plane.height,
-        sill_z=plane.sill,
     )
     for a in roof.anomalies:
         spot = Point(adjusted.points[a.point].x, adjusted.points[a.point].y)

@@ -549,7 +549,6 @@ def against_frame(
     supports_roof_z: Floats,
     clear_gaps: Floats,
     deck_top: Callable[[Floats], Floats],
-    sill_z: float | None = None,
 ) -> tuple[Check, ...]:
     """The water against the wood: in the design storm, and with every primary outlet blocked.
 
@@ -563,8 +562,6 @@ def against_frame(
         Membrane under each, and the joist's underside above it. [in]
     deck_top : callable, (m, 2) -> (m,)
         Finished surface. [in]
-    sill_z : float, optional
-        Not used: `drain` measures the water against every door.
     """
     xy = np.asarray(supports_xy, float).reshape(-1, 2)
     under = np.asarray(supports_roof_z, float) + np.asarray(clear_gaps, float)
