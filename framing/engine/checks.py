@@ -99,8 +99,9 @@ CODES: dict[str, Code] = {
         "has a standard error of {error} in.", "computed", "surveyor",
     ),
     "roof-under-pads": Code(
-        "The roof's height under the pads is known to {value:.2f} in or better (two standard errors), worst at {where}; "
-        "{far} pads stand more than {reach:.0f} in beyond any reading. Keep thin shims at hand.", "computed", "surveyor",
+        "The roof's height under the pads is known to {value:.2f} in or better (two standard errors), worst at "
+        "{where}; {far} pads stand more than {reach:.0f} in beyond any reading. Keep thin shims at hand.",
+        "computed", "surveyor",
     ),
     "breakline-not-straight": Code(
         "The {kind} through {where} is {off} in off a straight line; it was taken as straight.", "computed", "surveyor",
