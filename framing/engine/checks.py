@@ -86,8 +86,9 @@ CODES: dict[str, Code] = {
         "computed", "surveyor",
     ),
     "breakline-not-placed": Code(
-        "The readings show a {kind}, but not where it runs: on one side of it they reach only {value:.0f} in across, "
-        "{limit:.0f} in needed. Give it as a break line by 2 points read on it.", "computed", "surveyor",
+        "The readings show a {kind} near {where}, but not where it runs: on one side of it {count} were read and reach "
+        "{value:.0f} in across; {need} readings and {limit:.0f} in are needed. Read more there, or give it as a break "
+        "line by 2 points read on it.", "computed", "surveyor",
     ),
     "folds-in-doubt": Code(
         "The readings lie in {count} planes, but near {where} they do not tell how the planes meet: ways that fit them "

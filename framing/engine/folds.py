@@ -41,10 +41,10 @@ def find_planes(xy: Array, z: Array, sigma: float) -> PlaneSet | None:
     pool = grow_planes(xy, z, sigma)
     sets = [np.linalg.lstsq(np.c_[np.ones(len(z)), xy], z, rcond=None)[0][None], *(plane[None] for plane in pool)]
     found: list[PlaneSet] = []
-    for count in range(1, MOST_PLANES + 1):
+    for _ in range(MOST_PLANES):
         if best := best_set(xy, z, sigma, sets):
             found.append(best)
-            if best.cost <= chi2.ppf(FITS, max(len(z) - 3 * count, 1)):
+            if fits(best, len(z)):
                 break
             # what the set leaves unexplained may lie in a plane that was not grown among all readings
             off = np.abs(z - best.heights(xy)[np.arange(len(z)), best.label(xy)]) > 3 * sigma
@@ -58,6 +58,15 @@ def find_planes(xy: Array, z: Array, sigma: float) -> PlaneSet | None:
     full = min(found, key=lambda s: s.cost)
     variance = max(1.0, full.cost / max(len(z) - 3 * len(full.planes), 1))
     return min(found, key=lambda s: s.cost / variance + EVIDENCE * len(s.planes))
+
+
+def fits(found: PlaneSet, readings: int) -> bool:
+    """Whether so many readings scatter about these planes no more than sound ones do."""
+    return found.cost <= _usual(readings, len(found.planes))
+
+
+def _usual(readings: int, planes: int) -> float:
+    return float(chi2.ppf(FITS, max(readings - 3 * planes, 1)))
 
 
 def _without_wild(xy: Array, z: Array, sigma: float) -> NDArray[np.bool_]:
@@ -77,11 +86,11 @@ def _without_wild(xy: Array, z: Array, sigma: float) -> NDArray[np.bool_]:
     return np.ones(len(z), bool)
 
 
-def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> tuple[Break | None, float]:
+def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> tuple[Break | None, float, int]:
     """One straight fold, where the readings show beyond doubt that the roof is not one plane.
 
-    With it, how far the readings on its poorer side reach across it [in]: a single row of readings on a side says
-    that there is a fold, but not where.
+    With it, how far the readings on its poorer side reach across it [in], and how many they are: a single row of
+    readings on a side says that there is a fold, but not where.
 
     Every direction and place of a line across the roof is tried: the hinge plane max(0, distance beyond the line)
     is added to the one-plane fit and the line with the least sum of squares is kept. It is taken when it lowers
@@ -89,7 +98,7 @@ def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> tuple[Brea
     about 3 on a flat roof) and leaves at least two readings on both sides.
     """
     if len(z) < 7:
-        return None, 0.0
+        return None, 0.0, 0
     use = _without_wild(xy, z, sigma)
     xy, z = xy[use], z[use]
     plane = np.c_[np.ones(len(z)), xy]
@@ -116,17 +125,18 @@ def find_fold(xy: Array, z: Array, outline: Polygon, sigma: float) -> tuple[Brea
         total = sums(turn, away0)
         best = int(np.argmin(total))
         if not np.isfinite(total[best]):
-            return None, 0.0
+            return None, 0.0, 0
         t, o = turn[best], away[best]
         span = np.linspace(-1, 1, 21) * spread
         turn, away = (v.ravel() for v in np.meshgrid(t + span * math.radians(2), o + span * step))
     away0 = o + math.cos(t) * centre[0] + math.sin(t) * centre[1]
     if flat - float(total[best]) < 30 * sigma**2 or flat < 2 * float(total[best]):
-        return None, 0.0
+        return None, 0.0, 0
     n, u = np.array([math.cos(t), math.sin(t)]), np.array([-math.sin(t), math.cos(t)])
     line = LineString([n * away0 - 1e4 * u, n * away0 + 1e4 * u]).intersection(outline)
     line = max(getattr(line, "geoms", [line]), key=lambda g: g.length)
     distance = xy @ n - away0
     bend = float(np.linalg.lstsq(np.c_[plane, np.maximum(distance, 0)], z, rcond=None)[0][3])
-    reach = min(float(np.ptp(distance[side])) for side in (distance > 0, distance <= 0))
-    return (Break("ridge" if bend < 0 else "valley", line, given=False) if line.length > 1 else None), reach
+    sides = [distance[distance > 0], distance[distance <= 0]]
+    fold = Break("ridge" if bend < 0 else "valley", line, given=False) if line.length > 1 else None
+    return fold, min(float(np.ptp(side)) for side in sides), min(len(side) for side in sides)

@@ -24,9 +24,9 @@ from framing.engine.adjustment import AdjustedLevel, Adjustment
 from framing.engine.breaklines import SAME_LINE, Break, carried, given_break, meet, once_each, where_words
 from framing.engine.checks import Check, check
 from framing.engine.documents import Survey
-from framing.engine.folds import FOLD_SPREAD, find_fold, find_planes
+from framing.engine.folds import FOLD_SPREAD, find_fold, find_planes, fits
 from framing.engine.plane_fit import PlaneFit, against_the_others, least_squares, rms
-from framing.engine.plane_sets import PlaneSet, areas_of, doubt, folds_of
+from framing.engine.plane_sets import OWN_READINGS, PlaneSet, areas_of, doubt, folds_of
 from framing.engine.relief import Mound, raise_mounds
 
 Array = NDArray[np.float64]
@@ -199,11 +199,12 @@ def fit_roof(survey: Survey, adjusted: Adjustment) -> Roof:
                                 where=f"x {at[0]:.0f}, y {at[1]:.0f}", count=len(found.planes)))
             return Roof(outline, (), (), checks=tuple(checks))
         return _fit(_Shape.of_planes(outline, found), readings, xy, z, survey.level_sigma, checks)
-    fold, reach = find_fold(xy, z, outline, survey.level_sigma)
-    if fold and reach < FOLD_SPREAD:
-        checks.append(check("breakline-not-placed", "stop", value=reach, limit=FOLD_SPREAD, kind=fold.kind,
-                            where=where_words(fold.line)))
-        return Roof(outline, (), (), checks=tuple(checks))
+    if found is None or not fits(found, len(z)):
+        fold, reach, count = find_fold(xy, z, outline, survey.level_sigma)
+        if fold and (reach < FOLD_SPREAD or count < OWN_READINGS):
+            checks.append(check("breakline-not-placed", "stop", value=reach, limit=FOLD_SPREAD, kind=fold.kind,
+                                where=where_words(fold.line), count=count, need=OWN_READINGS))
+            return Roof(outline, (), (), checks=tuple(checks))
     return _fit(_Shape.of_breaks(outline, []), readings, xy, z, survey.level_sigma, checks)
 
 
