@@ -520,7 +520,7 @@ def _closing_checks(
     if figure is None:
         return []
     over = abs(figure.misses) > survey.closure_tolerance
-    tied = [row for group in found.named if len(group) > 1 for row in group if row < len(net.length)]
+    tied = [row for group in found.named if found.used[group[0]] for row in group if row < len(net.length)]
     advice = f" {_advice(survey, found, points, figure, tied, readings)}" if over or tied else ""
     return [check(
         "misclosure", "caution" if over else "ok", value=abs(figure.misses), limit=survey.closure_tolerance,
@@ -555,10 +555,9 @@ def _advice(
     survey: Survey, found: Fit, points: Mapping[str, PlanPoint], figure: Figure, tied: Sequence[int], readings: int
 ) -> str:
     """Which further tapes to take, and how far they would settle the matter."""
-    alone = [group[0] for group in found.named if len(group) == 1]
-    if set(alone) & set(figure.rows):
-        return (f"Tape {_listed(found.names(alone))} again: {'it stands' if len(alone) == 1 else 'they stand'} apart "
-                "from all other readings and was left out of the adjustment.")  # fmt: skip
+    out = [group for group in found.named if not found.used[group[0]]]
+    if {row for group in out for row in group} & set(figure.rows):
+        return " ".join(_left_out(found, group) for group in out)
     doubtful = sorted(tied) or [row for row in sorted(figure.rows) if found.redundancy[row] > CHECKED]
     if (found.alike(doubtful) >= surveying.INSEPARABLE).sum() == len(doubtful):
         worst = max(doubtful, key=lambda row: abs(found.standardised[row]))
@@ -574,6 +573,14 @@ def _advice(
                   f"{_listed(_again(found, tape) for tape in several.tapes)}; a slip under about {several.most:.1f} in "
                   f"in {found.names([several.weakest])[0]} stays hidden even then.")  # fmt: skip
     return words
+
+
+def _left_out(found: Fit, group: Sequence[int]) -> str:
+    worst, *others = found.names(group)
+    if not others:
+        return f"Tape {worst} again: it stands apart from all other readings and was left out of the adjustment."
+    return (f"Tape {_listed([worst, *others])} again: {worst} stands apart most and was left out, but "
+            f"the slip may as well be in {_listed(others, 'or')}.")  # fmt: skip
 
 
 _COUNTS = {2: "Two", 3: "Three"}

@@ -56,7 +56,8 @@ class Fit:
     misfit : ndarray, shape (rows,)
         (measured - adjusted) / sigma, of readings left out too.
     named : tuple of tuple of int
-        Rows of suspect readings, worst first, each with those that tie with it.
+        Rows of suspect readings, worst first, each with those that it cannot be told from. The first of a group is
+        left out, unless others tie with it.
     """
 
     net: Network
@@ -118,8 +119,9 @@ def snoop(net: Network, xy: Floats, critical: float) -> Fit:
 
     Notes
     -----
-    W. Baarda, A Testing Procedure for Use in Geodetic Networks, 1968, one reading at a time. Where readings tie,
-    one of them is set aside only to look for further suspects; the final fit keeps them all.
+    W. Baarda, A Testing Procedure for Use in Geodetic Networks, 1968, one reading at a time. Others that stand almost
+    as bad and are inseparable from it are named with it. Where readings tie, one of them is set aside only to look
+    for further suspects; the final fit keeps them all.
     """
     used, aside = np.ones(net.rows, dtype=bool), np.zeros(net.rows, dtype=bool)
     named: list[tuple[int, ...]] = []
@@ -130,9 +132,9 @@ def snoop(net: Network, xy: Floats, critical: float) -> Fit:
         if w.max(initial=0.0) <= critical or len(named) == _MOST_NAMED:
             break
         worst = int(w.argmax())
-        group = tuple(np.flatnonzero(_alike(now, [worst])[:, 0] >= _TIED).tolist())
-        named.append(group)
-        if len(group) == 1:
+        alike = _alike(now, [worst])[:, 0]
+        named.append(_doubted(w, alike, critical))
+        if (alike >= _TIED).sum() == 1:
             used[worst] = False
         else:
             aside[worst] = True
@@ -140,6 +142,16 @@ def snoop(net: Network, xy: Floats, critical: float) -> Fit:
         xy = fit(net, xy[None], used)[0]
         now = normal(net, xy, used)
     return Fit(net, xy, used, now, misfits(net, xy), tuple(named))
+
+
+def _doubted(w: Floats, alike: Floats, critical: float) -> tuple[int, ...]:
+    """The worst reading, and those that fail too and may as well have slipped, worst first.
+
+    Of two standardised residuals with the correlation r the difference has the standard error sqrt(2 - 2 r).
+    """
+    less = w.max() - w <= surveying.POWER_QUANTILE * np.sqrt(np.maximum(2 - 2 * alike, 0.0)) + 1e-3
+    rows = np.flatnonzero((alike >= surveying.INSEPARABLE) & less & ((w > critical) | (alike >= _TIED)))
+    return tuple(rows[np.argsort(-np.round(w[rows], 4), kind="stable")].tolist())
 
 
 def gross_slips(found: Fit) -> tuple[int, ...]:
@@ -304,10 +316,15 @@ class _Trial:
         shorter they are.
         """
         redundancy, mixed = self.after(sets)
-        return np.lexsort((
+        return np.asarray(sets[np.lexsort((
             self.length[sets].sum(axis=1), self.walk[sets].sum(axis=1), -np.round(redundancy.min(axis=1), 1),
             mixed.sum(axis=(1, 2)), (redundancy < MISCLOSURE_FROM).sum(axis=1),
-        ))  # fmt: skip
+        ))])  # fmt: skip
+
+    def settles(self, chosen: Ints) -> bool:
+        """Whether a set leaves no doubtful reading unchecked and none inseparable from another reading."""
+        redundancy, mixed = self.after(chosen[None])
+        return bool((redundancy >= MISCLOSURE_FROM).all() and not mixed.any())
 
 
 def further_tapes(
@@ -344,25 +361,25 @@ def further_tapes(
         return Extra(
             tuple(candidates[k] for k in chosen),
             _connected(doubtful, mixed[:, : len(doubtful)]),
-            bool((redundancy >= MISCLOSURE_FROM).all() and not mixed.any()),
+            trial.settles(chosen),
             power / float(np.sqrt(redundancy.max())),
             power / float(np.sqrt(redundancy.min())),
             doubtful[int(redundancy.argmin())],
         )
 
     every = np.arange(len(candidates))
-    best, carried = list[Extra](), max(_CARRIED // len(every), 4)
-    sets = every[:, None]
-    for _ in range(_MOST_TAPES):
-        sets = sets[trial.ranked(sets)]
-        best.append(extra(sets[0]))
-        if best[-1].settle:
+    carried = max(_CARRIED // len(every), 4)
+    sets = trial.ranked(every[:, None])
+    best = extra(sets[0])
+    for _ in range(1, _MOST_TAPES):
+        if trial.settles(sets[0]):
             break
         sets = np.column_stack([np.repeat(sets[:carried], len(every), axis=0), np.tile(every, len(sets[:carried]))])
-        sets = np.unique(np.sort(sets[(sets[:, :-1] != sets[:, -1:]).all(axis=1)], axis=1), axis=0)
+        sets = np.sort(sets[(sets[:, :-1] != sets[:, -1:]).all(axis=1)], axis=1)
         if not len(sets):
-            break
-    return (best[0], *best[-1:]) if len(best) > 1 and best[-1].settle else (best[0],)
+            return (best,)
+        sets = trial.ranked(sets[np.unique(sets @ len(every) ** np.arange(sets.shape[1]), return_index=True)[1]])
+    return (best, extra(sets[0])) if not best.settle and trial.settles(sets[0]) else (best,)
 
 
 def _trial(

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csc_array, csc_matrix, csr_array
 from scipy.sparse.csgraph import shortest_path
-from scipy.sparse.linalg import SuperLU, splu
+from scipy.sparse.linalg import SuperLU, eigsh, splu
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -257,14 +257,14 @@ def fit(net: Network, starts: Floats, used: Bools | None = None, *, rounds: int 
         trial[:, net.free] += step
         v_trial = misfits(net, trial) * weight
         cost_trial = (v_trial**2).sum(axis=-1)
-        better = cost_trial <= cost + 1e-12
+        better = cost_trial <= cost * (1 + 1e-12) + 1e-12
         xy, v, cost = (
             np.where(better[:, None, None], trial, xy),
             np.where(better[:, None], v_trial, v),
             np.where(better, cost_trial, cost),
         )
         damping = np.clip(damping * np.where(better, 0.1, 10.0), 1e-12, 1e9)
-        if np.abs(step[better]).max(initial=0.0) < 1e-10 and better.any():
+        if np.abs(step[better]).max(initial=0.0) < 1e-9 and (better.any() or np.abs(step).max(initial=0.0) < 1e-9):
             break
     return xy
 
@@ -512,8 +512,9 @@ def _scaled(net: Network) -> Floats:
     if not np.isfinite(way).all():
         return np.zeros((0, n, 2))
     square = way**2 - (way**2).mean(axis=0)
-    size, axis = np.linalg.eigh((square - square.mean(axis=1, keepdims=True)) / -2)
-    x, y = (axis[:, -2:] * np.sqrt(np.maximum(size[-2:], 0.0))).T
+    product = (square - square.mean(axis=1, keepdims=True)) / -2
+    size, axis = eigsh(product, 2, which="LA", v0=np.linspace(-1, 2, n))
+    x, y = (axis * np.sqrt(np.maximum(size, 0.0))).T
     anchors = np.array(net.axis) if net.axis is not None and len(given) < 2 else given
     places = np.array([[0.0, 0.0], [1.0, 0.0]]) if len(given) < 2 else net.known[given]
     return _laid(np.stack([x + 1j * y] if net.two_sided else [x + 1j * y, x - 1j * y]), anchors, places)
