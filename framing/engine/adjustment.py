@@ -340,6 +340,7 @@ def _swing(normal: Normal, xy: Floats) -> Floats:
     1973).
     """
     net, covariance = normal.net, normal.points
+    swing = _axes(covariance)[0]
     if net.two_sided:
         off = xy - xy.mean(axis=0)
         whole = np.zeros((*xy.shape, 3))  # to move along x, along y, to turn
@@ -351,7 +352,8 @@ def _swing(normal: Normal, xy: Floats) -> Floats:
         both = np.einsum("nik,njk->nij", moved, share)
         spread = np.einsum("nik,nil->kl", whole, moved)
         covariance = covariance - both - both.transpose(0, 2, 1) + np.einsum("nik,kl,njl->nij", share, spread, share)
-    return _axes(covariance)[0]
+        swing = np.minimum(swing, _axes(covariance)[0])
+    return swing
 
 
 def _points(survey: Survey, found: Fit) -> dict[str, PlanPoint]:
