@@ -169,14 +169,17 @@ class Pattern:
 
     Attributes
     ----------
-    rows, starts : ndarray of int32, shapes (entries,) and (f + 1,)
-        Row of each entry, and where each column's entries start.
+    rows, columns : ndarray of int32, shape (entries,)
+        Row and column of each entry.
+    starts : ndarray of int32, shape (f + 1,)
+        Where each column's entries start.
     slot : ndarray of int, shape (16 readings,)
         Entry that each product of two of a reading's four derivatives belongs to; `entries` for none.
     diagonal : ndarray of int, shape (f,)
     """
 
     rows: NDArray[np.int32]
+    columns: NDArray[np.int32]
     starts: NDArray[np.int32]
     slot: Ints
     diagonal: Ints
@@ -190,6 +193,7 @@ def _pattern(columns: Ints, count: int) -> Pattern:
     at_column, at_row = np.divmod(entries[:-1], max(count, 1))
     return Pattern(
         at_row.astype(np.int32),
+        at_column.astype(np.int32),
         np.searchsorted(at_column, np.arange(count + 1)).astype(np.int32),
         slot[: len(key)],
         slot[len(key) : -1],
@@ -340,32 +344,53 @@ class Normal:
         the entries of a column follows from those of later columns. Each column hands on the dense inverse of its own
         entries to the columns whose first entry it is.
         """
-        lower, pivot = self.factor.L.tocsc(), self.factor.U.diagonal()
+        pattern, pivot = self.net.pattern, self.factor.U.diagonal()
+        at_row, at_column = (self.factor.perm_c[k] for k in (pattern.rows, pattern.columns))
+        found = self.factor.L.tocoo()
+        lower = csc_array((
+            np.concatenate([found.data, np.zeros(len(at_row))]),  # entries that happen to be nought were dropped
+            (np.concatenate([found.row, np.maximum(at_row, at_column)]),
+             np.concatenate([found.col, np.minimum(at_row, at_column)])),
+        ), shape=(len(pivot),) * 2)  # fmt: skip
         lower.sort_indices()
-        starts, rows, values = lower.indptr.tolist(), lower.indices, lower.data
-        size = len(pivot)
-        parent = [int(rows[starts[j] + 1]) if starts[j + 1] - starts[j] > 1 else -1 for j in range(size)]
-        waiting = np.bincount(np.array(parent) + 1, minlength=size + 1)[1:]
+        columns = _filled(np.split(lower.indices, lower.indptr[1:-1]))
+        waiting = [0] * len(columns)
+        for at in columns:
+            if len(at) > 1:
+                waiting[at[1]] += 1
         known: dict[int, tuple[Ints, Floats]] = {}
-        inverse = np.empty_like(values)
-        for j in reversed(range(size)):
-            own = slice(starts[j], starts[j + 1])
-            at, share = rows[own], values[own][1:]
+        inverse = [np.zeros(0)] * len(columns)
+        for j in reversed(range(len(columns))):
+            at, own = columns[j], slice(lower.indptr[j], lower.indptr[j + 1])
+            share = np.zeros(len(at))
+            share[np.searchsorted(at, lower.indices[own])] = lower.data[own]
             dense = np.empty((len(at), len(at)))
             dense[0, 0] = 1 / pivot[j]
-            if len(share):
-                above, of_above = known[parent[j]]
+            if len(at) > 1:
+                above, of_above = known[at[1]]
                 place = np.searchsorted(above, at[1:])
                 dense[1:, 1:] = of_above[place[:, None], place]
-                dense[1:, 0] = dense[0, 1:] = -dense[1:, 1:] @ share
-                dense[0, 0] -= dense[0, 1:] @ share
-                waiting[parent[j]] -= 1
-                if not waiting[parent[j]]:
-                    del known[parent[j]]
+                dense[1:, 0] = dense[0, 1:] = -dense[1:, 1:] @ share[1:]
+                dense[0, 0] -= dense[0, 1:] @ share[1:]
+                waiting[at[1]] -= 1
+                if not waiting[at[1]]:
+                    del known[at[1]]
             if waiting[j]:
                 known[j] = at, dense
-            inverse[own] = dense[:, 0]
-        return csc_array((inverse, rows, lower.indptr), shape=(size, size))
+            inverse[j] = dense[:, 0]
+        starts = np.cumsum([0, *map(len, columns)])
+        return csc_array((np.concatenate(inverse), np.concatenate(columns), starts), shape=(len(pivot),) * 2)
+
+
+def _filled(columns: list[Ints]) -> list[Ints]:
+    """Rows of each column of a factor, and those that fill in from columns before; all of them, nought or not."""
+    for at in columns:
+        if len(at) > 1:
+            above = columns[at[1]]
+            place = np.minimum(np.searchsorted(above, at[1:]), len(above) - 1)
+            if (above[place] != at[1:]).any():
+                columns[at[1]] = np.union1d(above, at[1:])
+    return columns
 
 
 def normal(net: Network, xy: Floats, used: Bools | None = None) -> Normal:

@@ -1,5 +1,7 @@
 """The level round: drift, the membrane under what was read, and repeats."""
 
+import time
+
 import pytest
 
 from framing.engine.adjustment import adjust
@@ -97,3 +99,35 @@ def test_datum_that_nobody_could_find_again_is_a_caution(datum):
     }  # fmt: skip
     codes = {check.code: check.status for check in adjust(parse_survey(document)).checks}
     assert codes["datum-not-described"] == "caution"
+
+
+@pytest.mark.parametrize(
+    ("unit", "drops"),
+    [("in", ["8 1/2", "8-1/2\"", 8.5]), ("mm", [215.9, "215.9", "8 1/2"]), ("ft", [8.5 / 12, "8 1/2", "215.9 mm"])],
+)
+def test_drops_in_fractions_decimals_and_millimetres_are_one_height(unit, drops):
+    round_ = survey([{"point": "P", "drop": drop, "on": "roof"} for drop in drops], unit=unit)
+    assert heights(round_) == pytest.approx([-8.5] * 3)
+
+
+def test_depth_to_the_membrane_and_drift_are_read_in_the_survey_s_unit_too():
+    ballast = {"point": "P", "drop": 150, "on": "ballast", "depth_to_membrane": 50}
+    levels = [ballast, {"point": "Q", "drop": 200, "on": "roof"}]
+    round_ = survey(levels, unit="mm", datum_checks=[{"after": 2, "drop": 4}])
+    assert heights(round_) == pytest.approx([-(150 - 2 + 50) / 25.4, -(200 - 4) / 25.4])
+
+
+def test_datum_read_twice_at_one_place_counts_with_its_mean_and_the_last_is_the_drift():
+    round_ = survey(read(10, 10), datum_checks=[{"after": 2, "drop": 0.1}, {"after": 2, "drop": 0.2}])
+    assert heights(round_) == pytest.approx([-9.925, -9.85])
+    assert datum_drift(round_.datum_checks) == 0.2
+
+
+def test_round_of_five_thousand_readings_is_compared_at_once():
+    drops = [8 + (k % 2) * (1 + k / 100) for k in range(5_000)]  # half of them wild, all at one point
+    levels = adjust_levels(survey(read(*drops)).levels, ())
+    start = time.process_time()
+    marked, wild = compare_repeats(levels, 0.0625, 4.75)
+    assert time.process_time() - start < 1.0
+    assert wild == ("P",)
+    assert {level.z == -8 for level in marked if not level.suspect} == {True}
