@@ -34,7 +34,10 @@ WEAK_POINT = 1.0
 """Standard error from which a point counts as weakly fixed. [in] Source: common practice."""
 
 LOST_POINT = 6.0
-"""Standard error from which a point counts as not fixed at all. [in] Source: common practice."""
+"""Standard error, within the figure where that alone gives the frame, from which a point counts as not fixed. [in]
+
+Source: common practice.
+"""
 
 GROSS_SLIP = (12.0, 0.05)
 """Most that one tape may miss from the others and still be taken for a slip of the reading: the greater of a
