@@ -481,7 +481,7 @@ def _missing_tapes(net: Network) -> tuple[list[str], list[str]]:
         ends = np.sort(np.column_stack([near, (near + step) % n]), axis=1)
         ends = ends[np.lexsort(ends.T[::-1])]
         apart = general[ends[:, 0]] - general[ends[:, 1]]
-        apart /= np.hypot(*apart.T)[:, None]
+        apart /= np.maximum(np.hypot(*apart.T), 1e-9)[:, None]  # of two points on one spot neither way counts
         while directions.shape[2]:
             seen = np.einsum("pk,pkd->pd", apart, directions[ends[:, 0]] - directions[ends[:, 1]])
             held_by = np.flatnonzero(np.linalg.norm(seen, axis=1) > 1e-6)

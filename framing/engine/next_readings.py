@@ -122,7 +122,7 @@ class _Known:
 
     def with_one(self, among: _Candidates, k: int) -> _Known:
         gain = self.covariance @ among.rows[k]
-        scale = among.variance[k] + among.rows[k] @ gain
+        scale = among.variance[k] + max(float(among.rows[k] @ gain), 0.0)
         return replace(self, covariance=self.covariance - np.outer(gain, gain) / scale)
 
     def with_all(self, among: _Candidates, chosen: Iterable[int]) -> _Known:
@@ -135,7 +135,7 @@ class _Known:
         """The variance of every place along its worst direction after each of some readings alone, (k, m) [in2]."""
         rows = among.rows[some]
         gain = rows @ self.covariance
-        scale = np.sqrt(among.variance[some] + (gain * rows).sum(axis=1))
+        scale = np.sqrt(among.variance[some] + np.maximum((gain * rows).sum(axis=1), 0.0))  # rounding may go below 0
         m, d, n = self.places.shape
         g = ((gain @ self.places.reshape(m * d, n).T) / scale[:, None]).reshape(-1, m, d)
         return _worst_direction(self.spread() - g[..., :, None] * g[..., None, :])
@@ -473,7 +473,7 @@ def _unread_roof(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door
         if len(shots) == MOST_MISSING or any(np.hypot(*(at[k] - spot)) < SAME_SPOT for spot in spots):
             continue
         spots.append(at[k])
-        now = float(levels.rows[k] @ heights.covariance @ levels.rows[k])
+        now = max(float(levels.rows[k] @ heights.covariance @ levels.rows[k]), 0.0)
         then = now * levels.variance[k] / (now + levels.variance[k])
         shots.append(replace(levels.readings[k], place=f"the roof at {_feet(at[k].tolist())}", missing=True,
                              before=_figure(math.sqrt(now)), after=_figure(math.sqrt(then)), why=why))

@@ -140,7 +140,7 @@ class Roof:
         """How far (n, 2) points lie beyond the readings of the facet under them -> (n,) [in]; 0 among them."""
         xy = np.atleast_2d(np.asarray(xy, float))
         hulls = np.array([f.read_over for f in self.facets])[self.facet_at(xy)]
-        return np.asarray(np.nan_to_num(shapely.distance(shapely.points(xy), hulls), nan=np.inf))
+        return np.asarray(shapely.distance(shapely.points(xy), hulls))
 
     def creases(self) -> list[BaseGeometry]:
         """All lines in which the surface bends; between them it is flat."""
@@ -302,10 +302,9 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
     planes = (fit.x / scale).reshape(n, 3)
     if shape.found is not None:  # the planes moved a hair since they were found, and so did the folds
         shape = _Shape.of_planes(outline, replace(shape.found, planes=planes))
-    spots = shapely.points(xy[use])
     facets = tuple(
         Facet(p, float(planes[k, 0]), float(planes[k, 1]), float(planes[k, 2]), rms(fit.residual[use & (under == k)]),
-              shapely.multipoints(spots[shapely.distance(spots, p) <= AGREE_WITHIN]).convex_hull)
+              _read_over(p, xy[use]))
         for p, k in zip(shape.polygons, shape.plane, strict=True)
     )
     covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
@@ -318,6 +317,13 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
     suspected = [(readings[i].point, float(offset[i])) for i in lone]
     checks += _roof_checks(roof, suspected, rms(fit.residual[use]), sigma)
     return replace(roof, checks=tuple(checks))
+
+
+def _read_over(polygon: Polygon, xy: Array) -> BaseGeometry:
+    """The hull of the readings on a facet and its folds; of all, where it has none and its neighbours' fix it."""
+    spots = shapely.points(xy)
+    own = shapely.distance(spots, polygon) <= AGREE_WITHIN
+    return shapely.multipoints(spots[own] if own.any() else spots).convex_hull
 
 
 def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
