@@ -11,33 +11,12 @@ import shapely
 
 from framing.engine import length
 from framing.engine.checks import Check, check
-from framing.engine.closure import (
-    CHECKED,
-    Extra,
-    Figure,
-    Fit,
-    critical_value,
-    further_tapes,
-    gross_slips,
-    reachable,
-    snoop,
-    worst_figure,
-)
+from framing.engine.closure import CHECKED, Figure, Fit, critical_value, gross_slips, snoop, worst_figure
 from framing.engine.documents import DocumentRefused, Fault, Survey
+from framing.engine.first_shape import at_once, flipped, general_position, loose, shapes
+from framing.engine.further_tapes import Extra, further_tapes, reachable
 from framing.engine.levels import AdjustedLevel, adjust_levels, compare_repeats, datum_drift
-from framing.engine.network import (
-    Floats,
-    Network,
-    Normal,
-    at_once,
-    fit,
-    flipped,
-    general_position,
-    loose,
-    misfits,
-    normal,
-    shapes,
-)
+from framing.engine.network import Floats, Network, Normal, fit, misfits, normal
 from framing.reference import surveying
 
 __all__ = ["AdjustedLevel", "AdjustedTape", "Adjustment", "PlanPoint", "adjust", "critical_value"]

@@ -13,6 +13,7 @@ from shapely import Point
 from framing.engine import drawings, length
 from framing.engine.adjustment import Adjustment, adjust
 from framing.engine.boards import Decking, lay_boards
+from framing.engine.candidate_readings import NextReading
 from framing.engine.checks import Change, Check, check
 from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, plan
 from framing.engine.documents import (
@@ -30,7 +31,7 @@ from framing.engine.json_reading import read_json
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
-from framing.engine.next_readings import NextReading, next_readings, told
+from framing.engine.next_readings import next_readings, told
 from framing.engine.pads import find_ground
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring

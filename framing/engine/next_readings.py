@@ -1,9 +1,7 @@
 """What to measure next: the readings that most lower the worst standard error, and the shots still missing.
 
-Stage: adjustment, roof, plane -> here, beside all later stages; no finished survey is needed. What a reading gains does
-not depend on what it will read, so each candidate is added to the covariance in thought: one with the row a and the
-variance s2 turns C into C - C a a' C / (s2 + a' C a) (R. E. Kalman, Trans. ASME J. Basic Eng. 82, 1960, the update;
-from memory). What no reading fixes yet has a spread far beyond any roof.
+Stage: adjustment, roof, plane -> here, beside all later stages; no finished survey is needed. What no reading fixes yet
+has a spread far beyond any roof.
 """
 
 from __future__ import annotations
@@ -11,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
 
 import numpy as np
 import shapely
@@ -21,8 +18,8 @@ from scipy.sparse import csc_array, csc_matrix, diags_array
 from scipy.sparse.linalg import splu
 from shapely import MultiPoint, Polygon
 
-from framing.engine import length
 from framing.engine.adjustment import Adjustment
+from framing.engine.candidate_readings import Candidates, Known, NextReading, in_feet
 from framing.engine.checks import Check, check
 from framing.engine.documents import Survey
 from framing.engine.plane import governing_door, threshold_heights
@@ -32,7 +29,6 @@ from framing.reference import surveying
 Array = NDArray[np.float64]
 
 READINGS = 3  # how many are advised
-POWERS = (1, 2, 4, 8)  # of the variances whose sum is made least in the first choice
 MOST_MISSING = 60  # shots asked for at once; a survey with these is worth asking again
 MOST_EXCHANGED = 12  # ... and chosen together; more of them one by one
 MOST_TOLD = 6  # missing shots that the note lists
@@ -44,152 +40,6 @@ LEAST_TAPE = 12.0  # a shorter tape fixes nothing [in]
 OVER_EDGE = 3.0  # a tape may run this far outside the corners' lines [in]
 UNREAD = 1e3  # standard error of a height that nothing fixes, and of what an unread facet falls in 100 in [in]
 JOINED = 1e-3  # facets of a roof that is not fitted yet meet along their break lines within this [in]
-
-
-@dataclass(frozen=True)
-class NextReading:
-    """One reading to take: a level at `at` [in] or at the point named, or a tape between the two `points`.
-
-    `before` and `after` are the worst standard error of all heights (a level) or all corners in plan (a tape), which
-    stands at `place`, without and with this reading, those listed before it taken [in]; of a `missing` shot they are
-    those of its own place. None is more than any reading has fixed.
-    """
-
-    kind: Literal["level", "tape"]
-    at: tuple[float, float] | None
-    points: tuple[str, ...]
-    place: str = ""
-    before: float | None = None
-    after: float | None = None
-    why: str = ""
-    missing: bool = False
-
-    @property
-    def words(self) -> str:
-        """What to do, as it is said on the roof."""
-        if self.kind == "tape":
-            return f"tape {'-'.join(self.points)}"
-        if self.points:
-            return f"read the level at {', '.join(self.points)}"
-        return f"read the roof at {_feet(self.at) if self.at else self.place}"
-
-    def as_json(self) -> dict[str, Any]:
-        return {"kind": self.kind, "at": self.at, "points": self.points, "place": self.place, "before": self.before,
-                "after": self.after, "why": self.why, "missing": self.missing}
-
-
-@dataclass(frozen=True)
-class _Candidates:
-    """Readings that could be taken: rows (k, n) over the state, variances (k,) [in2], and what each would be."""
-
-    rows: Array
-    variance: Array
-    readings: tuple[NextReading, ...]
-
-    def but(self, taken: Sequence[int]) -> list[int]:
-        """The numbers of all readings except those taken."""
-        return [k for k in range(len(self.readings)) if k not in taken]
-
-
-@dataclass(frozen=True)
-class _Known:
-    """What is known so far: the state's covariance (n, n) and the places that matter, with their names.
-
-    `places` (m, d, n) are rows that turn the state into a height, d = 1, or into x and y in plan, d = 2. `required`
-    [in] is the standard error that counts as much as another kind's.
-    """
-
-    covariance: Array
-    places: Array
-    names: tuple[str, ...]
-    required: float
-
-    def spread(self) -> Array:
-        """Covariance of every place, (m, d, d) [in2]."""
-        return np.asarray(self.places @ self.covariance @ self.places.swapaxes(1, 2))
-
-    @property
-    def share(self) -> float:
-        """The worst standard error in units of what is required."""
-        return self.worst()[0] / self.required
-
-    def worst(self) -> tuple[float, str]:
-        """The worst standard error along any direction [in], and the place that has it."""
-        if not self.names:
-            return 0.0, ""
-        error = np.sqrt(_worst_direction(self.spread()))
-        return float(error.max()), self.names[int(error.argmax())]
-
-    def with_one(self, among: _Candidates, k: int) -> _Known:
-        gain = self.covariance @ among.rows[k]
-        scale = among.variance[k] + max(float(among.rows[k] @ gain), 0.0)
-        return replace(self, covariance=self.covariance - np.outer(gain, gain) / scale)
-
-    def with_all(self, among: _Candidates, chosen: Iterable[int]) -> _Known:
-        known = self
-        for k in chosen:
-            known = known.with_one(among, k)
-        return known
-
-    def variances_after(self, among: _Candidates, some: Sequence[int]) -> Array:
-        """The variance of every place along its worst direction after each of some readings alone, (k, m) [in2]."""
-        rows = among.rows[some]
-        gain = rows @ self.covariance
-        scale = np.sqrt(among.variance[some] + np.maximum((gain * rows).sum(axis=1), 0.0))  # rounding may go below 0
-        m, d, n = self.places.shape
-        g = ((gain @ self.places.reshape(m * d, n).T) / scale[:, None]).reshape(-1, m, d)
-        return _worst_direction(self.spread() - g[..., :, None] * g[..., None, :])
-
-    def best(self, among: _Candidates, some: Sequence[int]) -> int:
-        """The one of some readings after which the worst error is least, and of equal ones the mean error."""
-        error = np.sqrt(self.variances_after(among, some))
-        k = np.lexsort((error.mean(axis=1), np.round(error.max(axis=1), 6)))[0]
-        return int(some[k])
-
-    def choose(self, among: _Candidates, count: int) -> list[int]:
-        """The readings that together leave the least worst error, in the order of what each adds.
-
-        They are taken one after the other by the sum of all variances to some power, which looks ahead where no one
-        reading lowers the worst of several places, and then exchanged one by one for better ones as long as there are
-        any (V. V. Fedorov, Theory of Optimal Experiments, 1972; from memory). No reading is taken twice.
-        """
-        count = min(count, len(among.readings))
-        found = [self._exchanged(among, self._one_by_one(among, count, power)) for power in POWERS]
-        chosen = min(found, key=lambda some: self.with_all(among, some).worst()[0])
-        known, ordered = self, list[int]()
-        while chosen:
-            ordered.append(known.best(among, chosen))
-            chosen.remove(ordered[-1])
-            known = known.with_one(among, ordered[-1])
-        return ordered
-
-    def _one_by_one(self, among: _Candidates, count: int, power: int) -> list[int]:
-        known, chosen = self, list[int]()
-        for _ in range(count):
-            others = among.but(chosen)
-            left = known.variances_after(among, others)
-            chosen.append(others[int(((left / max(float(left.max()), 1e-12)) ** power).sum(axis=1).argmin())])
-            known = known.with_one(among, chosen[-1])
-        return chosen
-
-    def _exchanged(self, among: _Candidates, chosen: list[int]) -> list[int]:
-        least, tried = self.with_all(among, chosen).worst()[0], 0
-        while tried < len(chosen):  # until each in turn has been held against all others in vain
-            out, *others = chosen
-            known = self.with_all(among, others)
-            k = known.best(among, among.but(others))
-            worst = known.with_one(among, k).worst()[0]
-            better = worst < 0.999 * least
-            chosen, least, tried = [*others, k if better else out], min(worst, least), 0 if better else tried + 1
-        return chosen
-
-
-def _worst_direction(b: Array) -> Array:
-    """The greater eigenvalue of each of the (..., 1, 1) or (..., 2, 2) covariances, that along the worst direction."""
-    xx = b[..., 0, 0]
-    if b.shape[-1] == 2:
-        xx = (xx + b[..., 1, 1]) / 2 + np.hypot((xx - b[..., 1, 1]) / 2, b[..., 0, 1])
-    return np.asarray(np.maximum(xx, 0.0))
 
 
 def next_readings(survey: Survey, adjusted: Adjustment, roof: Roof | None, *, follow: bool = False,
@@ -251,7 +101,7 @@ def _listed(what: str, shots: Sequence[NextReading]) -> str:
 
 # --- the choice ------------------------------------------------------------------------------------------------
 
-def _fixing(heights: _Known, levels: _Candidates) -> tuple[list[NextReading], _Known, list[int]]:
+def _fixing(heights: Known, levels: Candidates) -> tuple[list[NextReading], Known, list[int]]:
     """Readings that fix every height that nothing fixes yet, what is known with them, and which they are."""
     fixed, taken = heights, list[int]()
     while len(taken) < min(MOST_MISSING, len(levels.readings)) and fixed.worst()[0] > surveying.LOST_POINT:
@@ -267,8 +117,8 @@ def _fixing(heights: _Known, levels: _Candidates) -> tuple[list[NextReading], _K
     return first, heights, taken
 
 
-def _best_three(heights: _Known, levels: _Candidates, plan: _Known,
-                tapes: _Candidates) -> tuple[list[NextReading], list[int]]:
+def _best_three(heights: Known, levels: Candidates, plan: Known,
+                tapes: Candidates) -> tuple[list[NextReading], list[int]]:
     """The best three readings in the order to take them, and which of the levels are among them.
 
     Levels say nothing about plan and tapes nothing about heights, so the best of each are chosen apart, for every
@@ -285,7 +135,7 @@ def _best_three(heights: _Known, levels: _Candidates, plan: _Known,
     return _in_turn(heights, levels, high, plan, tapes, flat), high
 
 
-def _widest_gaps(adjusted: Adjustment, levels: _Candidates) -> tuple[list[NextReading], list[int]]:
+def _widest_gaps(adjusted: Adjustment, levels: Candidates) -> tuple[list[NextReading], list[int]]:
     """Places farthest from all readings, for a roof whose planes these do not tell: no error can be foretold then."""
     read = _places(adjusted, [r.point for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points])
     at = np.array([r.at for r in levels.readings])
@@ -298,7 +148,7 @@ def _widest_gaps(adjusted: Adjustment, levels: _Candidates) -> tuple[list[NextRe
     return [replace(levels.readings[k], place="the roof there", why=why) for k in chosen], chosen
 
 
-def _in_turn(heights: _Known, levels: _Candidates, high: Sequence[int], plan: _Known, tapes: _Candidates,
+def _in_turn(heights: Known, levels: Candidates, high: Sequence[int], plan: Known, tapes: Candidates,
              flat: Sequence[int]) -> list[NextReading]:
     """The chosen readings, always next where the error is worse, each with the worst before and after."""
     readings, high, flat = list[NextReading](), [*high], [*flat]
@@ -399,7 +249,7 @@ def _height_rows(ground: Roof, door: _Door, roof_xy: Array, door_xy: Array) -> A
     return rows
 
 
-def _heights(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door) -> _Known:
+def _heights(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door) -> Known:
     """Heights that matter: facet corners, mounds, pads, and the deck where it hangs from the door."""
     corners = shapely.get_coordinates([f.polygon for f in ground.facets])
     tops = np.array([m.at for m in ground.mounds]).reshape(-1, 2)
@@ -410,11 +260,11 @@ def _heights(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door) ->
              for at in places.tolist()]
     rows = _height_rows(ground, door, roof_xy, deck_xy)
     blocks = [ground.covariance, *([[m.se**2]] for m in ground.mounds), door.covariance(survey.level_sigma)]
-    return _Known(block_diag(*blocks), rows[:, None], tuple(names), survey.level_sigma)
+    return Known(block_diag(*blocks), rows[:, None], tuple(names), survey.level_sigma)
 
 
 def _levels(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door,
-            keep_off: Sequence[Polygon]) -> _Candidates:
+            keep_off: Sequence[Polygon]) -> Candidates:
     """Levels that could be read: the roof on a grid, in the facets' corners and at points named before; the door."""
     read = [r.point for r in adjusted.levels if r.on in FITTED and r.point in adjusted.points]
     names = list(dict.fromkeys([*_unread_marks(survey, adjusted), *read]))
@@ -428,7 +278,7 @@ def _levels(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door,
     readings = [*(NextReading("level", (x, y), ()) for x, y in free.tolist()),
                 *(NextReading("level", _place(adjusted, p), (p,)) for p in (*names, *door.points))]
     rows = _height_rows(ground, door, np.vstack([free, _places(adjusted, names)]), door.at)
-    return _Candidates(rows, np.full(len(rows), survey.level_sigma**2), tuple(readings))
+    return Candidates(rows, np.full(len(rows), survey.level_sigma**2), tuple(readings))
 
 
 def _unread_marks(survey: Survey, adjusted: Adjustment) -> list[str]:
@@ -450,8 +300,8 @@ def _grid(area: Polygon) -> Array:
     return np.asarray(xy[shapely.contains_xy(area, xy)])
 
 
-def _unread_roof(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door, heights: _Known,
-                 levels: _Candidates, taken: Sequence[int]) -> list[NextReading]:
+def _unread_roof(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door, heights: Known,
+                 levels: Candidates, taken: Sequence[int]) -> list[NextReading]:
     """Points of break lines that nobody read, and corners far beyond all readings, where none of those taken is."""
     on_roof = len(levels.readings) - len(door.points)
     at = np.array([r.at for r in levels.readings]).reshape(-1, 2)
@@ -475,17 +325,17 @@ def _unread_roof(survey: Survey, adjusted: Adjustment, ground: Roof, door: _Door
         spots.append(at[k])
         now = max(float(levels.rows[k] @ heights.covariance @ levels.rows[k]), 0.0)
         then = now * levels.variance[k] / (now + levels.variance[k])
-        shots.append(replace(levels.readings[k], place=f"the roof at {_feet(at[k].tolist())}", missing=True,
+        shots.append(replace(levels.readings[k], place=f"the roof at {in_feet(at[k].tolist())}", missing=True,
                              before=_figure(math.sqrt(now)), after=_figure(math.sqrt(then)), why=why))
     return shots
 
 
 # --- plan: the state is x and y of all corners ------------------------------------------------
 
-def _plan(survey: Survey, adjusted: Adjustment) -> tuple[_Known, _Candidates]:
+def _plan(survey: Survey, adjusted: Adjustment) -> tuple[Known, Candidates]:
     """The corners, and the tapes that could be read to the worst of them from corners and places that are given."""
     corners, n = survey.corners, len(survey.corners)
-    known = _Known(_corner_covariance(survey, adjusted), np.eye(2 * n).reshape(n, 2, 2 * n),
+    known = Known(_corner_covariance(survey, adjusted), np.eye(2 * n).reshape(n, 2, 2 * n),
                    tuple(f"corner {c}" for c in corners), survey.closure_tolerance)
     spots = {r.point for r in adjusted.levels if r.on in FITTED}
     given = [p for p in survey.positions if p not in spots and p not in corners]
@@ -503,7 +353,7 @@ def _plan(survey: Survey, adjusted: Adjustment) -> tuple[_Known, _Candidates]:
             rows[k, 2 * corners.index(b) : 2 * corners.index(b) + 2] = -unit
         else:
             variance[k] += (survey.position_sigma or 0.0) ** 2
-    return known, _Candidates(rows, variance, tuple(NextReading("tape", None, pair) for pair in pairs))
+    return known, Candidates(rows, variance, tuple(NextReading("tape", None, pair) for pair in pairs))
 
 
 def _corner_covariance(survey: Survey, adjusted: Adjustment) -> Array:
@@ -612,9 +462,4 @@ def _places(adjusted: Adjustment, names: Iterable[str]) -> Array:
 def _where(survey: Survey, adjusted: Adjustment, at: Sequence[float]) -> str:
     """A corner's name, or a place to measure off."""
     near = (c for c in survey.corners if math.dist(_place(adjusted, c) or at, at) < 1)
-    return next((f"corner {c}" for c in near), _feet(at))
-
-
-def _feet(at: Sequence[float]) -> str:
-    """A place to the nearest inch, as it is measured off on the roof: x 14'-3", y 2'-0"."""
-    return ", ".join(f"{axis} {length.write(v, 1, feet=True)}" for axis, v in zip("xy", at, strict=True))
+    return next((f"corner {c}" for c in near), in_feet(at))

@@ -20,8 +20,9 @@ import numpy as np
 import shapely
 
 from framing.engine.adjustment import adjust
+from framing.engine.candidate_readings import NextReading
 from framing.engine.documents import parse_survey
-from framing.engine.next_readings import NextReading, next_readings
+from framing.engine.next_readings import next_readings
 from framing.engine.roof import fit_roof
 from tests.framing.random_roofs import TrueRoof, random_roof, survey_of
 
