@@ -16,7 +16,7 @@ from framing.engine import length
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
 from framing.engine.members import Member
-from framing.engine.pads import LEAST_BETWEEN, Ground, Piece, Support, pad_boxes, unit_vector
+from framing.engine.pads import HAIR, LEAST_BETWEEN, Ground, Piece, Support, pad_boxes, unit_vector
 from framing.engine.structure import Load, Solution, Strength, allowable_pressure
 from framing.reference import clearances, insulation
 from framing.reference.design_values import REGRADE
@@ -87,7 +87,8 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
         away, closest = min(wet, key=lambda v: v[0])
         found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
                            count=len(wet)))
-    boxes = [pad_boxes(np.array([s.at]), unit_vector(members[s.member])[None], s.pad_size)[0] for s in supports]
+    boxes = [pad_boxes(np.array([s.at]), unit_vector(members[s.member])[None],
+                       (s.pad_size[0] - HAIR, s.pad_size[1] - HAIR))[0] for s in supports]
     walled = [s for s, box in zip(supports, boxes, strict=True) if not ground.inside.covers(box)]
     if walled:
         found.append(check("pad-at-wall", "caution", value=len(walled), limit=0.0, unit="EA", where=walled[0].member,

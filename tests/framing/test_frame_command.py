@@ -3,6 +3,10 @@
 import copy
 import io
 import json
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from django.core.management import call_command
@@ -10,6 +14,7 @@ from django.core.management import call_command
 from framing.management.commands import frame as command
 from quotes.demonstration import DATA
 
+ROOT = Path(__file__).parents[2]
 SURVEY = json.loads((DATA / "survey.json").read_text())
 BUILD = json.loads((DATA / "build.json").read_text())
 
@@ -124,3 +129,12 @@ def test_a_file_cut_off_while_it_is_written_leaves_the_old_one_whole(tmp_path, m
     with pytest.raises(OSError, match="No space"):
         command.write_files(tmp_path, {"framing.json": b"new"})
     assert (tmp_path / "framing.json").read_text() == "old"
+
+
+def test_the_command_needs_nothing_set_up(tmp_path):
+    bare = {name: value for name, value in os.environ.items() if name not in ("SECRET_KEY", "DEBUG", "DATABASE_URL")}
+    bare.pop("DJANGO_SETTINGS_MODULE", None)
+    done = subprocess.run([sys.executable, ROOT / "manage.py", "frame", DATA / "survey.json", DATA / "build.json",
+                           "--out", tmp_path], env=bare, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "framing.json").exists()
