@@ -5,7 +5,7 @@ A part of the adjustment stage.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -17,6 +17,8 @@ from framing.engine.closure import MISCLOSURE_FROM, Fit, correlation, critical_v
 from framing.engine.network import Bools, Floats, Ints
 from framing.reference import surveying
 
+LEAST_TAPE = 12.0  # a shorter tape fixes nothing [in]
+OVER_EDGE = 3.0  # a tape may run this far outside the corners' lines [in]
 _MOST_TAPES = 3  # further ones asked for together
 _CARRIED = 2_000  # sets of them looked at for each size, or four from every candidate
 
@@ -205,12 +207,22 @@ def reachable(
     at = {name: k for k, name in enumerate(found.net.names)}
     fixed = {name for name in names if name not in at or not found.net.free[at[name]].any()}
     pairs = [pair for pair in combinations(names, 2) if not set(pair) <= fixed]
+    return that_run(pairs, points, outline, found.net.taped)
+
+
+def that_run(
+    pairs: Sequence[tuple[str, str]],
+    points: Mapping[str, tuple[float, float]],
+    outline: Sequence[str],
+    taped: Set[frozenset[str]],
+) -> list[tuple[str, str]]:
+    """Those pairs of names that a tape can run between: read before, or over the roof all the way and a foot long."""
     if not pairs:
         return []
     ends = np.array([[points[name] for name in pair] for pair in pairs])
-    ok = np.hypot(*(ends[:, 0] - ends[:, 1]).T) >= 12.0
+    ok = np.hypot(*(ends[:, 0] - ends[:, 1]).T) >= LEAST_TAPE
     if set(outline) <= set(points):
-        roof = shapely.Polygon([points[name] for name in outline]).buffer(3.0)
+        roof = shapely.Polygon([points[name] for name in outline]).buffer(OVER_EDGE)
         shapely.prepare(roof)
         ok &= shapely.covers(roof, shapely.linestrings(ends))
-    return [pair for pair, free in zip(pairs, ok, strict=True) if free or frozenset(pair) in found.net.taped]
+    return [pair for pair, free in zip(pairs, ok, strict=True) if free or frozenset(pair) in taped]

@@ -22,6 +22,7 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.candidate_readings import Candidates, Known, NextReading, in_feet
 from framing.engine.checks import Check, check
 from framing.engine.documents import Survey
+from framing.engine.further_tapes import that_run
 from framing.engine.plane import governing_door, threshold_heights
 from framing.engine.roof import FITTED, NOT_READ, Facet, Roof, design_rows, fit_roof, split_outline
 from framing.reference import surveying
@@ -36,8 +37,6 @@ PADS_APART = 24.0  # future pads and places to read are looked for on a grid thi
 MOST_PADS = 60  # ... or on a wider one where the roof is large: the worst stands at a corner of a facet anyhow
 OFF_WALL = 3.0  # a rod stands no nearer to a wall or a fold [in]
 SAME_SPOT = 12.0  # a shot this near another needs none of its own [in]
-LEAST_TAPE = 12.0  # a shorter tape fixes nothing [in]
-OVER_EDGE = 3.0  # a tape may run this far outside the corners' lines [in]
 UNREAD = 1e3  # standard error of a height that nothing fixes, and of what an unread facet falls in 100 in [in]
 JOINED = 1e-3  # facets of a roof that is not fitted yet meet along their break lines within this [in]
 
@@ -341,7 +340,8 @@ def _plan(survey: Survey, adjusted: Adjustment) -> tuple[Known, Candidates]:
     given = [p for p in survey.positions if p not in spots and p not in corners]
     worst = sorted(corners, key=lambda c: -adjusted.points[c].se)[:READINGS]
     pairs = [(a, b) for i, a in enumerate(worst) for b in (*corners, *given) if b not in worst[: i + 1]]
-    pairs = _over_the_roof(survey, adjusted, pairs)
+    places = {name: (p.x, p.y) for name, p in adjusted.points.items()}
+    pairs = that_run(pairs, places, corners, {frozenset((t.from_, t.to)) for t in survey.tapes})
     rows = np.zeros((len(pairs), 2 * n))
     variance = np.full(len(pairs), survey.tape_sigma**2)
     for k, (a, b) in enumerate(pairs):
@@ -383,18 +383,6 @@ def _corner_covariance(survey: Survey, adjusted: Adjustment) -> Array:
         solved = splu(csc_matrix(normal.tocsc()[place][:, place])).solve(np.eye(len(place))[:, corner])
         covariance[np.ix_(place[corner], place[corner])] = solved[corner]
     return covariance
-
-
-def _over_the_roof(survey: Survey, adjusted: Adjustment, pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    """Pairs that a tape can run between: over the roof all the way, or read before."""
-    if not pairs:
-        return []
-    ends = np.array([_places(adjusted, pair) for pair in pairs])
-    roof = Polygon(_places(adjusted, survey.corners)).buffer(OVER_EDGE)
-    shapely.prepare(roof)
-    free = shapely.covers(roof, shapely.linestrings(ends)) & (np.hypot(*(ends[:, 0] - ends[:, 1]).T) >= LEAST_TAPE)
-    read = {frozenset((t.from_, t.to)) for t in survey.tapes}
-    return [pair for pair, ok in zip(pairs, free, strict=True) if ok or frozenset(pair) in read]
 
 
 # --- what is missing whatever it costs ----------------------------------------------------------------------------

@@ -53,9 +53,9 @@ class PlaneSet:
     def heights(self, xy: Array) -> Array:
         return np.asarray(self.planes[:, 0] + xy @ self.planes[:, 1:].T)
 
-    def label(self, xy: Array, way: int = 0) -> Ints:
+    def label(self, xy: Array) -> Ints:
         """Which plane is the roof at each of (n, 2) places."""
-        return np.asarray(_labels(self.heights(xy), self.joins[way][None])[0])
+        return np.asarray(_labels(self.heights(xy), self.joins[:1])[0])
 
 
 @functools.cache

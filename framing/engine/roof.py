@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.stats import norm
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import polygonize, unary_union
@@ -23,6 +22,7 @@ from framing.engine import length
 from framing.engine.adjustment import AdjustedLevel, Adjustment
 from framing.engine.breaklines import SAME_LINE, Break, carried, given_break, meet, once_each, where_words
 from framing.engine.checks import Check, check
+from framing.engine.closure import critical_value
 from framing.engine.documents import Survey
 from framing.engine.folds import FOLD_SPREAD, find_fold, find_planes, fits
 from framing.engine.plane_fit import PlaneFit, against_the_others, least_squares, rms
@@ -42,7 +42,6 @@ PLACE_SIGMA = 0.5  # standard error of a break line read by eye, across it [in]:
 SHORT_EDGE = 6.0  # facets that touch along less than this meet in a point [in]
 NOT_READ = 48.0  # a roof carried on this far beyond its readings is told [in]: common practice, a reading every 4 ft
 HUBER_ROUNDS = 8
-FAMILY_RISK = 0.01  # chance of calling any sound reading of the round suspect
 
 
 @dataclass(frozen=True)
@@ -330,7 +329,7 @@ def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
                   sigma: float) -> tuple[NDArray[np.bool_], PlaneFit, list[int]]:
     """The readings in use once the wild ones are out, worst first, the fit of those, and which are wild."""
     use, whole = np.ones(len(z), bool), fit
-    critical = float(norm.isf(FAMILY_RISK / (2 * len(z))))
+    critical = critical_value(len(z))
     wild: list[int] = []
     while use.sum() > basis.shape[1] + 1:
         offset, sigmas = against_the_others(fit, use, sigma)

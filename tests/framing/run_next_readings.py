@@ -25,6 +25,7 @@ from framing.engine.documents import parse_survey
 from framing.engine.next_readings import next_readings
 from framing.engine.roof import fit_roof
 from tests.framing.random_roofs import TrueRoof, random_roof, survey_of
+from tests.framing.tables import report
 
 DRAWS = 10  # random choices on every roof
 READINGS = 3
@@ -195,13 +196,5 @@ def measure(count: int) -> Iterator[tuple[str, str, bool]]:
         yield f"{name}: adjusted, fitted, advised", f"{np.median(seconds) * 1e3:.0f} ms (median)", True
 
 
-def main(count: int) -> int:
-    missed = False
-    for what, figure, met in measure(count):
-        print(f"{what}\n    {figure}{'' if met else '   BAR NOT MET'}", flush=True)
-        missed |= not met
-    return int(missed)
-
-
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 100))
+    sys.exit(report(measure(int(sys.argv[1]) if len(sys.argv) > 1 else 100)))

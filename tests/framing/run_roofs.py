@@ -21,6 +21,7 @@ from framing.engine.adjustment import adjust
 from framing.engine.documents import parse_survey
 from framing.engine.roof import Roof, fit_roof
 from tests.framing.random_roofs import KINDS, PLANES, TrueRoof, random_roof, survey_of
+from tests.framing.tables import report
 
 PLACES = 40
 WITHIN = 6.0  # [in]
@@ -118,13 +119,5 @@ def _share(flags: Any) -> str:
     return f"{int(np.sum(flags))} of {len(flags)} ({np.mean(flags):.1%})"
 
 
-def main(count: int) -> int:
-    missed = False
-    for what, figure, met in measure(count):
-        print(f"{what:64} {figure}{'' if met else '   BAR NOT MET'}", flush=True)
-        missed |= not met
-    return int(missed)
-
-
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 300))
+    sys.exit(report(measure(int(sys.argv[1]) if len(sys.argv) > 1 else 300)))
