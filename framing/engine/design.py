@@ -28,11 +28,11 @@ from framing.engine.documents import (
 )
 from framing.engine.drainage import Drainage, against_frame, drain
 from framing.engine.json_reading import read_json
+from framing.engine.keep_outs import find_ground
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
 from framing.engine.next_readings import next_readings, told
-from framing.engine.pads import find_ground
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
 from framing.engine.supports import Frame, design_loads, support
@@ -307,7 +307,7 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
                      where="access", have=length.write(reach or 0.0),
                      need=length.write(min(build.joists.stock_lengths)))
         return layout, Frame((), (), 0.0, 0.0, (stop,))
-    ground = find_ground(survey, adjusted, roof, deck)
+    ground = find_ground(survey, adjusted, roof, deck.holes)
     members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
     ids = {m.id for m in members}
     carrying = [m for m in members if m.role in ("joist", "edge")]

@@ -20,13 +20,13 @@ from shapely.ops import unary_union
 from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build, Survey
+from framing.engine.keep_outs import PAD_FROM_WALL
 from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
 
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
 STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
-PAD_FROM_WALL = 0.25  # a pad stays this far inside the surveyed roof [in]
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]

@@ -13,23 +13,18 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
 from shapely.ops import unary_union
 
-from framing.engine.adjustment import Adjustment
-from framing.engine.documents import Build, Survey
-from framing.engine.layout import PAD_FROM_WALL, Deck
+from framing.engine.documents import Build
+from framing.engine.keep_outs import END_PAD, HAIR, Ground
 from framing.engine.members import Member
-from framing.engine.roof import Roof
 from framing.reference import clearances
 
 Array = NDArray[np.float64]
 
-END_PAD = 3.0  # an end pad's centre stands this near the end where the pads at hand let it [in]
 LONGEST_OVERHANG = 8.0  # an end pad stands no further in than this to make room for an outlet or another pad [in]
 OFF_AN_OUTLET = 12.0  # ... or than this, to come off an outlet altogether [in]
 LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
-HAIR = 1e-4  # [in]
 
 
 @dataclass(frozen=True)
@@ -76,29 +71,6 @@ class Piece:
     start: float
     end: float
     pads: Array
-
-
-@dataclass(frozen=True)
-class Ground:
-    """What the pads stand on: the roof, where no pad may stand, and the area that pads must stay within."""
-
-    roof: Roof
-    inside: Polygon
-    outlets: Array
-    valleys: tuple[LineString, ...]
-    strength: float | None  # insulation, rated [psi]
-
-
-def find_ground(survey: Survey, adjusted: Adjustment, roof: Roof, deck: Deck) -> Ground:
-    """Roof and keep-outs for the pads. Obstacles are kept clear of as the deck keeps clear of them."""
-    xy = [(adjusted.points[o.point].x, adjusted.points[o.point].y) for o in survey.outlets
-          if o.point in adjusted.points]
-    inside = roof.outline.buffer(-PAD_FROM_WALL, join_style="mitre")
-    if deck.holes:
-        inside = inside.difference(unary_union(deck.holes))
-    return Ground(roof, inside, np.array(xy, float).reshape(-1, 2),
-                  tuple(b.line for b in roof.breaks if b.kind == "valley"),
-                  survey.roof.insulation_strength if survey.roof else None)
 
 
 def shortest_pad(build: Build) -> float:

@@ -15,8 +15,9 @@ from shapely import Point, STRtree
 from framing.engine import length
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
+from framing.engine.keep_outs import HAIR, Ground
 from framing.engine.members import Member
-from framing.engine.pads import HAIR, LEAST_BETWEEN, Ground, Piece, Support, pad_boxes, unit_vector
+from framing.engine.pads import LEAST_BETWEEN, Piece, Support, pad_boxes, unit_vector
 from framing.engine.structure import Load, Solution, Strength, allowable_pressure
 from framing.reference import clearances, insulation
 from framing.reference.design_values import REGRADE

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from framing.engine.checks import Check
 from framing.engine.documents import Build
+from framing.engine.keep_outs import Ground
 from framing.engine.layout import Deck, Layout
 from framing.engine.members import Member
 from framing.engine.pads import (
-    Ground,
     Piece,
     Support,
     by_area,

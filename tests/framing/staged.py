@@ -13,9 +13,9 @@ import numpy as np
 from framing.engine.adjustment import Adjustment, adjust
 from framing.engine.checks import Check
 from framing.engine.documents import Build, Survey, parse_build, parse_survey
+from framing.engine.keep_outs import Ground, find_ground
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
-from framing.engine.pads import Ground, find_ground
 from framing.engine.plane import Plane, find_plane
 from framing.engine.roof import Roof, fit_roof
 from framing.engine.structure import Load
@@ -65,7 +65,7 @@ class Staged:
 
     @cached_property
     def ground(self) -> Ground:
-        return find_ground(self.survey, self.adjusted, self.roof, self.deck)
+        return find_ground(self.survey, self.adjusted, self.roof, self.deck.holes)
 
     @cached_property
     def sawn(self) -> tuple[list[Member], list[Check]]:
