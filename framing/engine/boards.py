@@ -20,6 +20,7 @@ from framing.engine import length
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
 from framing.engine.layout import STICK, Deck, Line
+from framing.engine.panels import Panel
 from framing.engine.roof import ring
 
 Array = NDArray[np.float64]
@@ -28,6 +29,7 @@ LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice
 SHORTEST_PIECE = 12.0  # no joint nearer the end of a run, where sticks are long enough [in]
 SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
 CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
+PANEL_SLACK = 1 / 8  # what a lift-out panel is shorter than the bay that it lies in [in]
 JOINT_APART = 2  # joints of neighbouring rows keep this many joists apart where they can
 
 
@@ -63,9 +65,11 @@ def turned(xy: Array, degrees: float) -> Array:
     return np.asarray(xy @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]))
 
 
-def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float, longest: float) -> Decking:
+def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float, longest: float,
+               panels: Sequence[Panel] = ()) -> Decking:
     """Boards along `direction` [degrees] over the members; none longer than `longest` [in].
 
+    A panel takes whole rows, from joist to joist, so that its boards and those beside it all end on wood.
     A bay between joists that no stick spans is left in one piece: the cutting plan then says that it is too long.
     """
     net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
@@ -91,20 +95,66 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     joints_before: list[float] = []
     joints_here: list[float] = []
     sticks = sorted(v - build.saw.trim for v in build.decking.stock_lengths)
+    bays = _bays(panels, direction, bounds, crossing)
     last_row = -1
     for i, (part, r, (a, _, b, _)) in enumerate(zip(parts, row, bounds, strict=True)):
         if r != last_row:
             joints_before, joints_here, last_row = (joints_here if r == last_row + 1 else []), [], int(r)
-        joints = _joints(a, b, longest, crossing[i], joints_before, sticks)
-        joints_here = joints_here + joints
-        cuts = [a, *joints, b]
-        for p, q in zip(cuts, cuts[1:], strict=False):
-            piece = part if len(cuts) == 2 else part.intersection(box(p, y[r] - 1, q, y[r] + width + 1))
-            for one in getattr(piece, "geoms", [piece]):
-                if one.geom_type == "Polygon" and one.area > 0.5:
-                    boards.append(_board(f"B{len(boards) + 1}", one, y[r], width, direction))
+        ends = [a, *(v for bay in bays[i] for v in bay), b]
+        for k, (p, q) in enumerate(zip(ends, ends[1:], strict=False)):
+            if q - p < 1e-6:
+                continue
+            panel = k % 2 == 1
+            joints = [] if panel else _joints(p, q, longest, crossing[i], joints_before, sticks)
+            joints_here = [*joints_here, *joints]
+            cuts = [p, *joints, q]
+            slack = PANEL_SLACK / 2 if panel else 0.0  # a panel is held clear of the boards beside it, so that it lifts
+            for c, d in zip(cuts, cuts[1:], strict=False):
+                left, right = c + slack * (c > a), d - slack * (d < b)
+                piece = part if (left, right) == (a, b) else part.intersection(
+                    box(left, y[r] - 1, right, y[r] + width + 1))
+                for one in getattr(piece, "geoms", [piece]):
+                    if one.geom_type == "Polygon" and one.area > 0.5:
+                        boards.append(_board(f"{'P' if panel else 'B'}{len(boards) + 1}", one, y[r], width, direction,
+                                             "panel" if panel else "field"))
     crossings = _count_crossings(boards, lines)
     return Decking(tuple(boards), direction, crossings, tuple(_checks(boards, net, build, narrowest)))
+
+
+def _bays(panels: Sequence[Panel], direction: float, bounds: Array, crossing: Sequence[Array]) -> list[list[Array]]:
+    """For each run (bounds (n, 4) in the turned frame) the stretches (from, to) that lift out as panels, in order."""
+    bays: list[list[Array]] = [[] for _ in bounds]
+    for panel in panels:
+        x, y = turned(np.array([panel.at]), -direction)[0]
+        long, across = panel.size if abs(math.cos(math.radians(direction))) > 0.7 else panel.size[::-1]
+        over = ((bounds[:, 1] < y + across / 2) & (bounds[:, 3] > y - across / 2)
+                & (bounds[:, 0] < x + long / 2) & (bounds[:, 2] > x - long / 2))
+        for i in np.flatnonzero(over):
+            bays[int(i)].append(_bay(x, long, bounds[i, 0], bounds[i, 2], crossing[int(i)]))
+    return [_merged(sorted(b, key=lambda v: float(v[0]))) for b in bays]
+
+
+def _bay(x: float, size: float, a: float, b: float, joists: Array) -> Array:
+    """From joist to joist about x, nearest to the size asked; the run's own end where less than a board is left."""
+    x = float(np.clip(x, a, b))
+    seats = joists[(joists >= a + SHORTEST_PIECE) & (joists <= b - SHORTEST_PIECE)]
+    left, right = np.r_[a, seats[seats <= x]], np.r_[seats[seats >= x], b]
+    run = right[None, :] - left[:, None]
+    # at an edge of the deck the panel is cut to the outline: half of it may be all there is
+    off = np.abs(run - size) + np.abs((right[None, :] + left[:, None]) / 2 - x) / 2 + 1e6 * (run < size / 2)
+    i, j = np.unravel_index(int(np.argmin(np.round(off, 6))), off.shape)
+    return np.array([left[i], right[j]])
+
+
+def _merged(bays: Sequence[Array]) -> list[Array]:
+    """Stretches that meet or overlap, as one."""
+    kept: list[Array] = []
+    for bay in bays:
+        if kept and bay[0] <= kept[-1][1] + SHORTEST_PIECE:
+            kept[-1] = np.array([kept[-1][0], max(kept[-1][1], bay[1])])
+        else:
+            kept.append(bay)
+    return kept
 
 
 def _bearing(line: Line) -> float:
@@ -182,7 +232,7 @@ def _joints(a: float, b: float, longest: float, joists: Array, before: Sequence[
     return joints[::-1]
 
 
-def _board(name: str, piece: Polygon, y: float, width: float, direction: float) -> Board:
+def _board(name: str, piece: Polygon, y: float, width: float, direction: float, kind: str) -> Board:
     """One piece with its rip read off near both ends, given back in the survey's frame."""
     a, low, b, high = piece.bounds
     run = b - a
@@ -196,7 +246,7 @@ def _board(name: str, piece: Polygon, y: float, width: float, direction: float) 
     whole = bool((kept >= run - slant - 0.01).all()) and bool((across >= width - 0.02).all())
     rip = None if whole else (float(across[0]), float(across[1]))
     shape = shapely.transform(piece, lambda xy: turned(xy, direction))
-    return Board(name, "field", shape, float(run), rip, int(slant > 0.1))
+    return Board(name, kind, shape, float(run), rip, int(slant > 0.1))
 
 
 def _slant(piece: Polygon, y: float, width: float) -> float:
@@ -208,10 +258,11 @@ def _slant(piece: Polygon, y: float, width: float) -> float:
 
 
 def _count_crossings(boards: Sequence[Board], lines: Sequence[Line]) -> int:
-    """How often a board lies across a member: one fastening each."""
-    if not boards or not lines:
+    """How often a board lies across a member: one fastening each; panels are loose."""
+    fixed = [b.polygon for b in boards if b.kind != "panel"]
+    if not fixed or not lines:
         return 0
-    tree = STRtree([b.polygon for b in boards])
+    tree = STRtree(fixed)
     return int(tree.query([n.shape for n in lines if n.role != "rim"], predicate="crosses").shape[1])
 
 

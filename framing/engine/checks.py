@@ -179,6 +179,19 @@ CODES: dict[str, Code] = {
         "No joist of 18 in or more fits inside the rims; {value} joists, at least {limit} needed: the deck is too "
         "small for this spacing and these gaps.", "computed", "contractor",
     ),
+    # lift-out panels
+    "panels": Code(
+        "{value} lift-out panel(s), about {size:g} in square, over {where}: lift them after storms and leaf fall and "
+        "clean the outlets.", "common practice", "contractor",
+    ),
+    "panel-refused": Code(
+        "No lift-out panel over {where} ({reason}); {size:g} in square is usual. Say how that outlet will be reached "
+        "and cleaned.", "common practice", "contractor",
+    ),
+    "panel-off-deck": Code(
+        "{value} lift-out panel(s) asked over {where}, which the deck does not reach within {reach:g} in: left out.",
+        "computed", "contractor",
+    ),
     # members
     "stick-too-shallow": Code(
         "{count} member(s) need wood {need} in deep (at {where}); the deepest stick asked for gives {have} in. A "
@@ -275,7 +288,8 @@ CODES: dict[str, Code] = {
     ),
     # boards
     "decking-span": Code(
-        "Joists {value:g} in apart under this decking; the table lets it span {limit:g} in.",
+        "Joists {value:g} in apart are asked under this decking; the table lets it span {limit:g} in. They are laid at "
+        "{laid} in or closer.",
         "IRC 2018 Table R507.7", "building official",
     ),
     "decking-span-unknown": Code(

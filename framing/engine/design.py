@@ -33,13 +33,14 @@ from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
 from framing.engine.next_readings import next_readings, told
+from framing.engine.panels import drain_bowls, find_panels
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
 from framing.engine.supports import Frame, design_loads, support
 from framing.engine.takeoff import Quantity, splices, take_off
 from framing.engine.uncertainty import vary
 from framing.reference import production
-from framing.reference.decking import decking_weight, joist_spacing
+from framing.reference.decking import JoistSpacing, decking_weight, joist_spacing
 from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 
 ENGINE = "1.0"
@@ -199,7 +200,6 @@ def _given(survey: Survey, build: Build) -> list[Check]:
         ("drifted snow: an engineer adds it", build.loads.drift > 0),
         ("heavy things on the deck: an engineer carries them", bool(build.loads.heavy)),
         ("lap splices: butt joints over pads are laid instead", build.joists.splice == "lapped"),
-        ("lift-out panels over outlets: lay them on site", bool(build.access_panels) or bool(survey.outlets)),
     ]
     found += [check("not-covered", "caution", unit="EA", where="build", what=what, acknowledge="engineer" in what)
               for what, asked in beyond if asked]
@@ -227,7 +227,7 @@ def _directions(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane
 
 def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane) -> _Built:
     """The better of the directions: fewest stops, then least of sawing, pads and joists across the water's way."""
-    framed = [(_frame_one(survey, build, adjusted, roof, deck, plane, j), j, b)
+    framed = [(_frame_one(survey, _spaced(build, j, b), adjusted, roof, deck, plane, j), j, b)
               for j, b in _directions(survey, build, adjusted, plane)]
 
     def cost(candidate: tuple[tuple[Layout, Frame], float, float]) -> tuple[int, float]:
@@ -250,22 +250,37 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     if any(c.status == "stop" for c in checks) or not framing.supports:
         return _Built(layout, board, framing, None, (), tuple(checks))
     longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
-    decking = lay_boards(deck, layout.lines, build, board, longest)
-    checks += decking.checks
-    angle = abs((board - joist + 90) % 180 - 90)
-    widest = joist_spacing(build.decking.species or "", build.decking.thickness, angle)
-    if widest.most is not None:
-        checks.append(check("decking-span", "ok" if build.joists.spacing <= widest.most + 1e-9 else "caution",
-                            value=build.joists.spacing, limit=widest.most, where="decking", source=widest.source))
-    else:
-        checks.append(check("decking-span-unknown", "caution", value=build.joists.spacing, where="decking",
-                            source=widest.source, why=widest.source))
+    panels, panel_checks = find_panels(survey, build, adjusted, deck)
+    decking = lay_boards(deck, layout.lines, build, board, longest, panels)
+    checks += [*_spacing_checks(build, joist, board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()
     try:
         plans = _cut(survey, build, framing, decking)
     except PieceTooLong as error:
         checks.append(_too_short(survey, error))
     return _Built(layout, board, framing, decking, plans, tuple(checks))
+
+
+def _widest_spacing(build: Build, joist: float, board: float) -> JoistSpacing:
+    """How far apart the decking lets joists stand, boards and joists at these angles [degrees]."""
+    return joist_spacing(build.decking.species or "", build.decking.thickness, abs((board - joist + 90) % 180 - 90))
+
+
+def _spaced(build: Build, joist: float, board: float) -> Build:
+    """The build with its joists no further apart than its decking spans."""
+    most = _widest_spacing(build, joist, board).most
+    if most is None or build.joists.spacing <= most + 1e-9:
+        return build
+    return build.model_copy(update={"joists": build.joists.model_copy(update={"spacing": most})})
+
+
+def _spacing_checks(build: Build, joist: float, board: float) -> list[Check]:
+    widest, asked = _widest_spacing(build, joist, board), build.joists.spacing
+    if widest.most is None:
+        return [check("decking-span-unknown", "caution", value=asked, where="decking", source=widest.source,
+                      why=widest.source)]
+    return [check("decking-span", "ok" if asked <= widest.most + 1e-9 else "caution", value=asked, limit=widest.most,
+                  where="decking", source=widest.source, laid=length.write(min(asked, widest.most)))]
 
 
 def _is_weak(c: Check) -> bool:
@@ -299,7 +314,8 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
     """Layout, members and supports with the joists along `direction`."""
     door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
     anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
-    layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor)
+    layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor,
+                         spacing=build.joists.spacing, bowls=drain_bowls(survey, adjusted, deck))
     longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
     if longest < LESS_THAN_ANY_STICK:
         reach = survey.access.longest_stick if survey.access else None

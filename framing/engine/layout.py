@@ -19,7 +19,7 @@ from shapely.ops import unary_union
 
 from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Check, check
-from framing.engine.documents import Build, Survey
+from framing.engine.documents import Build, Obstacle, Survey
 from framing.engine.keep_outs import PAD_FROM_WALL
 from framing.reference.lumber import DRESSED
 
@@ -29,6 +29,8 @@ HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents
 STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
+LEAST_TRIMMER = 48.0  # shorter sides of an obstacle are trimmed by wood hung between its headers [in]
+SEAT_BESIDE = 4.0  # a joist this near an obstacle's side carries the boards' ends there [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
 
@@ -123,17 +125,16 @@ def _largest(shape: Polygon | MultiPolygon) -> Polygon | None:
     return max(parts, key=lambda p: p.area) if parts else None
 
 
+def obstacle_shape(o: Obstacle, adjusted: Adjustment) -> Polygon:
+    """The outline of an obstacle's own faces in plan."""
+    if o.points:
+        return Polygon([(adjusted.points[p].x, adjusted.points[p].y) for p in o.points])
+    p, (w, h) = adjusted.points[o.point or ""], o.size or (0.0, 0.0)
+    return shapely.box(p.x - w / 2, p.y - h / 2, p.x + w / 2, p.y + h / 2)
+
+
 def _holes(survey: Survey, adjusted: Adjustment) -> list[Polygon]:
-    rings = []
-    for o in survey.obstacles:
-        if o.points:
-            shape = Polygon([(adjusted.points[p].x, adjusted.points[p].y) for p in o.points])
-        else:
-            p = adjusted.points[o.point or ""]
-            w, h = o.size or (0.0, 0.0)
-            shape = shapely.box(p.x - w / 2, p.y - h / 2, p.x + w / 2, p.y + h / 2)
-        rings.append(shape.buffer(o.clearance or 0.0, join_style="mitre"))
-    return rings
+    return [obstacle_shape(o, adjusted).buffer(o.clearance, join_style="mitre") for o in survey.obstacles]
 
 
 @dataclass(frozen=True)
@@ -144,6 +145,7 @@ class _Side:
     b: Array
     role: str
     inset: float
+    of_hole: bool = False
 
     @property
     def along(self) -> Array:
@@ -155,10 +157,19 @@ class _Side:
         u = self.along * 0.01
         return Polygon([self.a - u, self.b + u, self.b + u + n, self.a - u + n])
 
+    def needs_wood(self, rows: Array) -> bool:
+        """Whether no joist runs so near this side of an obstacle that it carries the boards' ends there."""
+        level = sorted((self.a[1], self.b[1]))
+        outward = math.copysign(1.0, self.along[0])  # the deck lies on the left
+        beyond = (rows - (level[1] if outward > 0 else level[0])) * outward
+        skew = level[1] - level[0]
+        return not bool(((beyond >= STICK / 2) & (beyond + skew <= SEAT_BESIDE)).any())
+
     def line(self) -> LineString:
-        """The member's centre line, run on far enough to meet its neighbours."""
+        """The member's centre line, run on far enough to meet its neighbours; between headers it ends with its side."""
         n = np.array([-self.along[1], self.along[0]]) * self.inset
-        run = self.along * (self.inset + 3 * STICK)
+        between = self.of_hole and np.hypot(*(self.b - self.a)) < LEAST_TRIMMER
+        run = self.along * (0.0 if between else self.inset + 3 * STICK)
         return LineString([self.a + n - run, self.b + n + run])
 
 
@@ -183,43 +194,79 @@ def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
                 room = 0.0 if k else float(roof.exterior.distance(shapely.Point((a + b) / 2)))
                 reach = [pad / 2 + PAD_FROM_WALL - room for pad in pads]
                 inset = max(inset, max([v for v in reach if v <= WIDEST_INSET], default=WIDEST_INSET))
-            found.append(_Side(a, b, "edge" if edge else "rim", inset))
+            found.append(_Side(a, b, "edge" if edge else "rim", inset, k > 0))
     return found
 
 
-def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, anchor: tuple[float, float]) -> Layout:
-    """Rims, edge joists and joists at the spacing asked, joists along `direction` [degrees].
+def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, anchor: tuple[float, float],
+                spacing: float, bowls: Sequence[Polygon] = ()) -> Layout:
+    """Rims, edge joists and joists at `spacing` [in], joists along `direction` [degrees].
 
     `roof` is the surveyed outline, up to which pads may stand; `anchor` is a point of the door, from whose side the
-    joists are spaced.
+    joists are spaced; `bowls` are the drains that no wood may lie over.
     """
-    net = rotate(deck.net, -direction, origin=(0, 0))
-    sides = _sides(net, [b for _, b in build.supports.pad_sizes], rotate(roof, -direction, origin=(0, 0)))
-    rims, edges = ([s for s in sides if s.role == role] for role in ("rim", "edge"))
+    net, outline, *free = (rotate(shape, -direction, origin=(0, 0)) for shape in (deck.net, roof, *bowls))
+    sides = _sides(net, [b for _, b in build.supports.pad_sizes], outline)
+    around = [s for s in sides if not s.of_hole]
+    rims, edges = ([s for s in around if s.role == role] for role in ("rim", "edge"))
+    rows = _clear_of(free, _rows(net, edges, spacing, _turn(np.array([anchor]), -direction)[0]), spacing)
     rim_strips = unary_union([s.strip() for s in rims]) if rims else Polygon()
-    inner = _solid(net.difference(rim_strips))
+    body = net.buffer(-STICK / 2 + 0.01, join_style="mitre")
 
     lines: list[tuple[str, LineString]] = []
     taken = Polygon()
     for s in rims:
-        for part in _parts(s.line().intersection(net.buffer(-STICK / 2 + 0.01, join_style="mitre")).difference(taken)):
+        for part in _parts(s.line().intersection(body).difference(taken)):
             lines.append(("rim", part))
         taken = taken.union(s.strip())
+    headers = [h for s in sides if s.of_hole and s.role == "rim" for h in _parts(_header(s, rows, body))]
+    lines += [("header", h) for h in headers]
+    inner = _solid(net.difference(unary_union([rim_strips, *(h.buffer(STICK / 2, cap_style="flat") for h in headers)])))
+
     taken = Polygon()
-    for s in edges:
+    for s in [*edges, *(s for s in sides if s.of_hole and s.role == "edge" and s.needs_wood(rows))]:
         body = _solid(inner.difference(taken))
         for part in _parts(s.line().intersection(body)):
-            lines.append(("edge" if part.length >= LEAST_JOIST else "blocking", part))
+            own = part.length >= (LEAST_TRIMMER if s.of_hole else LEAST_JOIST)
+            lines.append(("edge" if own else "blocking", part))
         taken = taken.union(s.strip())
     between = _solid(inner.difference(taken))
-    for v in _rows(net, edges, build.joists.spacing, _turn(np.array([anchor]), -direction)[0]):
-        x0, _, x1, _ = net.bounds
+    x0, _, x1, _ = net.bounds
+    for v in rows:
         for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(between)):
             lines.append(("joist" if part.length >= LEAST_JOIST else "blocking", part))
 
     named = _named(lines, direction)
     width, hung = _tributary(inner, rims, lines, [n.id for n in named], net)
     return Layout(direction, tuple(named), width, hung)
+
+
+def _header(side: _Side, rows: Array, body: Polygon) -> shapely.Geometry:
+    """The header along a side of an obstacle that crosses the joists: on past it to the first whole joist each way."""
+    normal = np.array([-side.along[1], side.along[0]])
+    ends = []
+    for at, way in ((side.a, -side.along), (side.b, side.along)):
+        at = at + normal * side.inset
+        reach = (rows - at[1]) / way[1]
+        reach = np.sort(reach[reach > STICK / abs(way[1])])
+        places = at + reach[:, None] * way
+        held = shapely.contains_xy(body, places[:, 0], places[:, 1])
+        # to the face of that joist; where the deck ends before one, the header ends with it
+        far = reach[held][0] - STICK / 2 / abs(way[1]) if held.any() else side.inset + 3 * STICK
+        ends.append(at + way * far)
+    return LineString(ends).intersection(body)
+
+
+def _clear_of(bowls: Sequence[Polygon], rows: Array, spacing: float) -> Array:
+    """The rows, each that would lie over a bowl given way to one on either side of it."""
+    for bowl in bowls:
+        _, low, _, high = bowl.bounds
+        low, high = low - STICK / 2, high + STICK / 2
+        over = (rows > low + 1e-9) & (rows < high - 1e-9)
+        if over.any():
+            near = (np.abs(rows - low) < STICK) | (np.abs(rows - high) < STICK)
+            rows = np.sort(np.r_[rows[~over & ~near], low, high])
+    return rows
 
 
 def _solid(shape: shapely.Geometry) -> shapely.Geometry:
@@ -260,15 +307,17 @@ def _turn(xy: Array, degrees: float) -> Array:
 def _named(lines: Sequence[tuple[str, LineString]], direction: float) -> list[Line]:
     """Lines in the survey's frame, numbered by role in order across the deck; end A has the lesser x in the turned
     frame (joists), or the lesser y (rims)."""
-    letters = {"rim": "R", "edge": "E", "joist": "J", "blocking": "K"}
+    letters = {"rim": "R", "header": "H", "edge": "E", "joist": "J", "blocking": "K"}
     count = dict.fromkeys(letters, 0)
     named = []
     for role, part in lines:
         count[role] += 1
         ends = np.array([part.coords[0], part.coords[-1]])
-        ends = ends[np.lexsort((ends[:, 1], ends[:, 0]) if role != "rim" else (ends[:, 0], ends[:, 1]))]
+        across = role in ("rim", "header")
+        ends = ends[np.lexsort((ends[:, 0], ends[:, 1]) if across else (ends[:, 1], ends[:, 0]))]
         (ax, ay), (bx, by) = _turn(ends, direction)
-        named.append(Line(f"{letters[role]}{count[role]}", role, (float(ax), float(ay)), (float(bx), float(by))))
+        named.append(Line(f"{letters[role]}{count[role]}", "rim" if role == "header" else role,
+                          (float(ax), float(ay)), (float(bx), float(by))))
     return named
 
 

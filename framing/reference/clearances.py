@@ -10,3 +10,8 @@ CLEAR_GAP: Final = 0.75  # [in] usual under all wood, so that water and dirt rea
 PAD_SPACING: Final = 48.0  # [in] pads no further apart where nothing else asks for less
 OUTLET: Final = 12.0  # [in] no pad this near an outlet
 VALLEY: Final = 3.0  # [in] no pad within half a pad and this of a valley line
+
+PANEL: Final = 24.0  # [in] side of a lift-out panel over an outlet
+PANEL_REACH: Final = 24.0  # [in] an outlet this near the deck has one too
+BOWL: Final = 8.0  # [in] across a drain's bowl where its size was not measured
+BESIDE_BOWL: Final = 1.0  # [in] wood keeps this far from a bowl
