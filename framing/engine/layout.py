@@ -15,12 +15,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import rotate
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build, Obstacle, Survey
 from framing.engine.keep_outs import PAD_FROM_WALL
+from framing.engine.tributary import Hung, RimStrip, Tributary, share_out
 from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
@@ -82,7 +84,12 @@ class Layout:
     direction: float
     lines: tuple[Line, ...]
     width: dict[str, Array]
-    hung: dict[str, tuple[tuple[float, float], ...]]
+    hung: dict[str, Hung]
+    tributary: Tributary
+
+    def carried(self, shape: BaseGeometry) -> tuple[dict[str, Array], dict[str, Hung]]:
+        """`width` and `hung` of what lies on `shape`, an area in the survey's frame."""
+        return self.tributary.of(rotate(shape, -self.direction, origin=(0, 0)))
 
 
 def lay_deck(survey: Survey, build: Build, adjusted: Adjustment) -> tuple[Deck | None, list[Check]]:
@@ -237,8 +244,9 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
             lines.append(("joist" if part.length >= LEAST_JOIST else "blocking", part))
 
     named = _named(lines, direction)
-    width, hung = _tributary(inner, rims, lines, [n.id for n in named], net)
-    return Layout(direction, tuple(named), width, hung)
+    carrying = [(n.id, line) for n, (role, line) in zip(named, lines, strict=True) if role in ("joist", "edge")]
+    tributary = share_out(net, inner, [RimStrip(s.strip(), s.a, s.b) for s in rims], carrying, thickness=STICK)
+    return Layout(direction, tuple(named), *tributary.of(net), tributary)
 
 
 def _header(side: _Side, rows: Array, body: Polygon) -> shapely.Geometry:
@@ -319,91 +327,3 @@ def _named(lines: Sequence[tuple[str, LineString]], direction: float) -> list[Li
         named.append(Line(f"{letters[role]}{count[role]}", "rim" if role == "header" else role,
                           (float(ax), float(ay)), (float(bx), float(by))))
     return named
-
-
-def _tributary(inner: Polygon, rims: Sequence[_Side], lines: Sequence[tuple[str, LineString]], ids: Sequence[str],
-               net: Polygon) -> tuple[dict[str, Array], dict[str, tuple[tuple[float, float], ...]]]:
-    """The deck area on every member, so that it adds to the net area.
-
-    Boards run square to the joists (or near it), so across each inch of the joists' run a member carries half-way
-    to its neighbours on both sides; the strip over a rim hangs on the member ends that meet it.
-    """
-    carry = [i for i, (role, _) in enumerate(lines) if role in ("joist", "edge")]
-    if not carry:
-        return {}, {}
-    ends = np.array([[p.coords[0], p.coords[-1]] for _, p in lines])  # (lines, 2, 2)
-    ends = np.take_along_axis(ends, np.argsort(ends[:, :, 0], axis=1)[:, :, None], axis=1)
-    x0, y0, x1, y1 = inner.bounds
-    columns = max(2, math.ceil(x1 - x0))
-    step = (x1 - x0) / columns
-    x = x0 + step * (np.arange(columns) + 0.5)
-    low, high = _intervals(inner, x, y0, y1)  # (columns, pieces)
-
-    a, b = ends[carry, 0], ends[carry, 1]
-    slope = (b[:, 1] - a[:, 1]) / (b[:, 0] - a[:, 0])
-    y = a[:, 1] + (x[:, None] - a[:, 0]) * slope  # (columns, members)
-    # a member that stops short of a skewed rim by less than its own thickness still carries the column
-    y = np.where((x[:, None] >= a[:, 0] - STICK) & (x[:, None] <= b[:, 0] + STICK), y, np.inf)
-    order = np.argsort(y, axis=1)
-    ranked = np.take_along_axis(y, order, axis=1)
-    with np.errstate(invalid="ignore"):
-        middle = (ranked[:, 1:] + ranked[:, :-1]) / 2
-    middle = np.where(np.isfinite(middle), middle, np.inf)
-    below = np.c_[np.full(columns, -np.inf), middle]
-    above = np.c_[middle, np.full(columns, np.inf)]
-    here = np.isfinite(ranked)
-    share = np.clip(np.minimum(above[:, :, None], high[:, None]) - np.maximum(below[:, :, None], low[:, None]), 0, None)
-    area = np.zeros_like(y)
-    np.put_along_axis(area, order, np.where(here, share.sum(axis=2), 0) * step, axis=1)  # (columns, members)
-
-    hung: dict[str, list[tuple[float, float]]] = {ids[i]: [] for i in carry}
-    lengths = np.hypot(*(b - a).T)
-    for side in rims:
-        strip = side.strip().intersection(net)
-        # the ends that meet this rim: the strip is shared out along it, half-way from end to end
-        meets = [(j, e) for j in range(len(carry)) for e in (0, 1)
-                 if strip.distance(shapely.Point(ends[carry[j], e])) < STICK]
-        if not meets:
-            continue
-        t = np.array([(ends[carry[j], e] - side.a) @ side.along for j, e in meets])
-        rank = np.argsort(t)
-        cuts = np.r_[0, (t[rank][1:] + t[rank][:-1]) / 2, np.hypot(*(side.b - side.a))]
-        for k, m in enumerate(rank):
-            j, e = meets[m]
-            part = strip.area * max(cuts[k + 1] - cuts[k], 0) / max(cuts[-1], 1e-9)
-            hung[ids[carry[j]]].append((float(lengths[j]) if e else 0.0, float(part)))
-    total = area.sum() + sum(p for h in hung.values() for _, p in h)
-    scale = net.area / total if total > 0 else 1.0
-
-    width = {}
-    for j, i in enumerate(carry):
-        bins = max(1, round(float(lengths[j])))
-        s = np.clip((x - a[j, 0]) / (b[j, 0] - a[j, 0]), 0, 1 - 1e-9) * bins
-        carried = np.zeros(bins)
-        np.add.at(carried, s.astype(int), area[:, j] * scale)
-        width[ids[i]] = _smooth(carried) / (float(lengths[j]) / bins)
-    return width, {k: tuple((s, p * scale) for s, p in v) for k, v in hung.items()}
-
-
-def _smooth(carried: Array) -> Array:
-    """Area in one-inch bins without the beat between columns and bins; the sum stays."""
-    if len(carried) < 3:
-        return carried
-    padded = np.r_[carried[0], carried, carried[-1]]
-    mean = (padded[:-2] + padded[1:-1] + padded[2:]) / 3
-    return np.asarray(mean * (carried.sum() / mean.sum() if mean.sum() > 0 else 1.0))
-
-
-def _intervals(shape: Polygon, x: Array, y0: float, y1: float) -> tuple[Array, Array]:
-    """Where the upright lines at x (n,) run inside `shape`: lower and upper ends (n, pieces), empty ones zero long."""
-    below, above = np.c_[x, np.full_like(x, y0 - 1)], np.c_[x, np.full_like(x, y1 + 1)]
-    lines = shapely.linestrings(np.stack([below, above], axis=1))
-    cut, at = shapely.get_parts(shapely.intersection(lines, shape), return_index=True)
-    keep = shapely.get_type_id(cut) == 1
-    cut, at = cut[keep], at[keep]
-    y = shapely.bounds(cut)[:, [1, 3]]
-    place = np.arange(len(at)) - np.searchsorted(at, at)
-    pieces = int(place.max()) + 1 if len(at) else 1
-    low, high = np.zeros((len(x), pieces)), np.zeros((len(x), pieces))
-    low[at, place], high[at, place] = y[:, 0], y[:, 1]
-    return low, high
