@@ -19,7 +19,8 @@ from shapely import LineString, Polygon, STRtree, box
 from framing.engine import length
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
-from framing.engine.layout import STICK, Deck, Line
+from framing.engine.layout import Deck, Line
+from framing.engine.openings import STICK
 from framing.engine.panels import Panel
 from framing.engine.roof import ring
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from shapely import Point
+from shapely import Point, Polygon
 
 from framing.engine import drawings, length
 from framing.engine.adjustment import Adjustment, adjust
@@ -28,20 +28,22 @@ from framing.engine.documents import (
 )
 from framing.engine.drainage import Drainage, against_frame, drain
 from framing.engine.json_reading import read_json
-from framing.engine.keep_outs import find_ground
+from framing.engine.keep_outs import Ground, find_ground
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
 from framing.engine.next_readings import next_readings, told
+from framing.engine.openings import STICK, Footing
 from framing.engine.panels import drain_bowls, find_panels
 from framing.engine.plane import Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
+from framing.engine.structure import Load, adjusted_values, allowable_pressure, allowable_span
 from framing.engine.supports import Frame, design_loads, support
 from framing.engine.takeoff import Quantity, splices, take_off
 from framing.engine.uncertainty import vary
-from framing.reference import production
+from framing.reference import clearances, production
 from framing.reference.decking import JoistSpacing, decking_weight, joist_spacing
-from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
+from framing.reference.lumber import DRESSED, FRESH_TREATED_PCF, framing_weight_plf
 
 ENGINE = "1.0"
 REFERENCE_DATA = "2026.1"
@@ -49,6 +51,7 @@ ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in th
 CLOSER_SPACINGS = (24.0, 16.0, 12.0, 8.0)  # what joists are set out by [in]
 LESS_THAN_ANY_STICK = 12.0  # [in]
 PAD_ERROR = 0.125  # two standard errors of the roof under a pad that thin shims take up on site [in]: common practice
+NEARLY_ALONG = 2.0  # a valley this near the joists' way would lie under one of them for its whole length [degrees]
 HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
 
 
@@ -314,8 +317,11 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
     """Layout, members and supports with the joists along `direction`."""
     door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
     anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
+    ground = find_ground(survey, adjusted, roof, deck.holes)
+    pad = min(build.supports.pad_sizes, key=lambda size: size[0] * size[1])
     layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor,
-                         spacing=build.joists.spacing, bowls=drain_bowls(survey, adjusted, deck))
+                         footing=Footing(ground, pad, lambda xy: _overhang(build, plane, roof, ground, xy)),
+                         bowls=[*drain_bowls(survey, adjusted, deck), *_valleys_along(roof, build, pad, direction)])
     longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
     if longest < LESS_THAN_ANY_STICK:
         reach = survey.access.longest_stick if survey.access else None
@@ -323,7 +329,6 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
                      where="access", have=length.write(reach or 0.0),
                      need=length.write(min(build.joists.stock_lengths)))
         return layout, Frame((), (), 0.0, 0.0, (stop,))
-    ground = find_ground(survey, adjusted, roof, deck.holes)
     members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
     ids = {m.id for m in members}
     carrying = [m for m in members if m.role in ("joist", "edge")]
@@ -340,6 +345,39 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
     known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
                                            source=weight.source)]
     return layout, replace(framed, checks=(*checks, *known, *framed.checks))
+
+
+def _overhang(build: Build, plane: Plane, roof: Roof, ground: Ground, xy: np.ndarray) -> np.ndarray:
+    """How far a joist's end at each place (n, 2) may run past its last pad (n,) [in]: a quarter of the span that its
+    depth there and the insulation under its pads allow."""
+    joists, supports = build.joists, build.supports
+    sizes = sorted(joists.sizes, key=lambda size: DRESSED[size][1])
+    height = plane.height(xy) - build.decking.thickness - joists.tape_thickness - roof.height(xy)
+    depth = np.clip(height - supports.clear_gap.target, joists.minimum_depth, DRESSED[sizes[-1]][1])
+    values = adjusted_values(joists.species, joists.grade, sizes[-1], moisture=joists.moisture or "wet",
+                             spacing=joists.spacing)
+    dead = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width, build.decking.gap)
+    load = Load(dead.psf + build.loads.dead_extra, max(build.loads.live, build.loads.snow))
+    span = np.minimum(allowable_span(depth, values, load, joists.spacing), clearances.PAD_SPACING)
+    if ground.strength is not None:
+        largest = max(a * b for a, b in supports.pad_sizes)
+        carried = (load.dead + load.live) * joists.spacing / 144
+        span = np.minimum(span, allowable_pressure(ground.strength)[1] * largest / carried)
+    return np.asarray(span * clearances.OVERHANG)
+
+
+def _valleys_along(roof: Roof, build: Build, pad: tuple[float, float], joist: float) -> list[Polygon]:
+    """The strips along valleys that run with the joists, where no pad of a joist could stand."""
+    clear = max(pad) / 2 + clearances.VALLEY
+    if 2 * clear + STICK > build.joists.spacing:
+        return []  # two joists astride it would stand too far apart
+    strips = []
+    for fold in roof.breaks:
+        (ax, ay), *_, (bx, by) = fold.line.coords
+        turn = (math.degrees(math.atan2(by - ay, bx - ax)) - joist + 90) % 180 - 90
+        if fold.kind == "valley" and abs(turn) < NEARLY_ALONG:
+            strips.append(fold.line.buffer(clear))
+    return strips
 
 
 def _plf(build: Build, m: Member) -> float:

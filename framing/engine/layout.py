@@ -22,19 +22,25 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build, Obstacle, Survey
 from framing.engine.keep_outs import PAD_FROM_WALL
+from framing.engine.openings import (
+    LEAST_JOIST,
+    LEAST_PIECE,
+    STICK,
+    Footing,
+    Lines,
+    clear_of,
+    head_off,
+    header_along,
+)
 from framing.engine.tributary import Hung, RimStrip, Tributary, share_out
-from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
 
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
-STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
 LEAST_TRIMMER = 48.0  # shorter sides of an obstacle are trimmed by wood hung between its headers [in]
 SEAT_BESIDE = 4.0  # a joist this near an obstacle's side carries the boards' ends there [in]
-LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
-LEAST_PIECE = 3.0  # shorter runs are left out [in]
 
 
 @dataclass(frozen=True)
@@ -172,12 +178,17 @@ class _Side:
         skew = level[1] - level[0]
         return not bool(((beyond >= STICK / 2) & (beyond + skew <= SEAT_BESIDE)).any())
 
+    def ends(self) -> tuple[Array, Array]:
+        """Both ends of the member's centre line as long as the side."""
+        n = np.array([-self.along[1], self.along[0]]) * self.inset
+        return np.asarray(self.a + n), np.asarray(self.b + n)
+
     def line(self) -> LineString:
         """The member's centre line, run on far enough to meet its neighbours; between headers it ends with its side."""
-        n = np.array([-self.along[1], self.along[0]]) * self.inset
+        a, b = self.ends()
         between = self.of_hole and np.hypot(*(self.b - self.a)) < LEAST_TRIMMER
         run = self.along * (0.0 if between else self.inset + 3 * STICK)
-        return LineString([self.a + n - run, self.b + n + run])
+        return LineString([a - run, b + run])
 
 
 def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
@@ -206,75 +217,43 @@ def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
 
 
 def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, anchor: tuple[float, float],
-                spacing: float, bowls: Sequence[Polygon] = ()) -> Layout:
-    """Rims, edge joists and joists at `spacing` [in], joists along `direction` [degrees].
+                footing: Footing, bowls: Sequence[Polygon] = ()) -> Layout:
+    """Rims, edge joists and joists at the build's spacing, joists along `direction` [degrees].
 
     `roof` is the surveyed outline, up to which pads may stand; `anchor` is a point of the door, from whose side the
-    joists are spaced; `bowls` are the drains that no wood may lie over.
+    joists are spaced; `footing` says where the joists' pads may stand; no wood lies over `bowls`.
     """
     net, outline, *free = (rotate(shape, -direction, origin=(0, 0)) for shape in (deck.net, roof, *bowls))
     sides = _sides(net, [b for _, b in build.supports.pad_sizes], outline)
-    around = [s for s in sides if not s.of_hole]
-    rims, edges = ([s for s in around if s.role == role] for role in ("rim", "edge"))
-    rows = _clear_of(free, _rows(net, edges, spacing, _turn(np.array([anchor]), -direction)[0]), spacing)
-    rim_strips = unary_union([s.strip() for s in rims]) if rims else Polygon()
+    rims, edges = ([s for s in sides if s.role == role and not s.of_hole] for role in ("rim", "edge"))
+    around = [s for s in sides if s.of_hole]
+    rows = clear_of(free, _rows(net, edges, build.joists.spacing, _turn(np.array([anchor]), -direction)[0]))
     body = net.buffer(-STICK / 2 + 0.01, join_style="mitre")
 
-    lines: list[tuple[str, LineString]] = []
+    lines: Lines = []
     taken = Polygon()
     for s in rims:
-        for part in _parts(s.line().intersection(body).difference(taken)):
-            lines.append(("rim", part))
+        lines += [("rim", part) for part in _parts(s.line().intersection(body).difference(taken))]
         taken = taken.union(s.strip())
-    headers = [h for s in sides if s.of_hole and s.role == "rim" for h in _parts(_header(s, rows, body))]
+    inner = _solid(net.difference(unary_union([s.strip() for s in rims]))) if rims else net
+    headers = [part for s in around if s.role == "rim"
+               for part in _parts(header_along(*s.ends(), rows, body, s.inset + 3 * STICK))]
     lines += [("header", h) for h in headers]
-    inner = _solid(net.difference(unary_union([rim_strips, *(h.buffer(STICK / 2, cap_style="flat") for h in headers)])))
-
-    taken = Polygon()
-    for s in [*edges, *(s for s in sides if s.of_hole and s.role == "edge" and s.needs_wood(rows))]:
-        body = _solid(inner.difference(taken))
-        for part in _parts(s.line().intersection(body)):
-            own = part.length >= (LEAST_TRIMMER if s.of_hole else LEAST_JOIST)
-            lines.append(("edge" if own else "blocking", part))
-        taken = taken.union(s.strip())
-    between = _solid(inner.difference(taken))
+    left = _solid(inner.difference(unary_union([h.buffer(STICK / 2, cap_style="flat") for h in headers])))
+    for s in [*edges, *(s for s in around if s.role == "edge" and s.needs_wood(rows))]:
+        own = LEAST_TRIMMER if s.of_hole else LEAST_JOIST
+        lines += [("edge" if part.length >= own else "blocking", part) for part in _parts(s.line().intersection(left))]
+        left = _solid(left.difference(s.strip()))
     x0, _, x1, _ = net.bounds
     for v in rows:
-        for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(between)):
-            lines.append(("joist" if part.length >= LEAST_JOIST else "blocking", part))
+        lines += [("joist" if part.length >= LEAST_JOIST else "blocking", part)
+                  for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(left))]
+    lines = head_off(lines, footing, body, lambda xy: _turn(xy, direction))
 
     named = _named(lines, direction)
     carrying = [(n.id, line) for n, (role, line) in zip(named, lines, strict=True) if role in ("joist", "edge")]
     tributary = share_out(net, inner, [RimStrip(s.strip(), s.a, s.b) for s in rims], carrying, thickness=STICK)
     return Layout(direction, tuple(named), *tributary.of(net), tributary)
-
-
-def _header(side: _Side, rows: Array, body: Polygon) -> shapely.Geometry:
-    """The header along a side of an obstacle that crosses the joists: on past it to the first whole joist each way."""
-    normal = np.array([-side.along[1], side.along[0]])
-    ends = []
-    for at, way in ((side.a, -side.along), (side.b, side.along)):
-        at = at + normal * side.inset
-        reach = (rows - at[1]) / way[1]
-        reach = np.sort(reach[reach > STICK / abs(way[1])])
-        places = at + reach[:, None] * way
-        held = shapely.contains_xy(body, places[:, 0], places[:, 1])
-        # to the face of that joist; where the deck ends before one, the header ends with it
-        far = reach[held][0] - STICK / 2 / abs(way[1]) if held.any() else side.inset + 3 * STICK
-        ends.append(at + way * far)
-    return LineString(ends).intersection(body)
-
-
-def _clear_of(bowls: Sequence[Polygon], rows: Array, spacing: float) -> Array:
-    """The rows, each that would lie over a bowl given way to one on either side of it."""
-    for bowl in bowls:
-        _, low, _, high = bowl.bounds
-        low, high = low - STICK / 2, high + STICK / 2
-        over = (rows > low + 1e-9) & (rows < high - 1e-9)
-        if over.any():
-            near = (np.abs(rows - low) < STICK) | (np.abs(rows - high) < STICK)
-            rows = np.sort(np.r_[rows[~over & ~near], low, high])
-    return rows
 
 
 def _solid(shape: shapely.Geometry) -> shapely.Geometry:

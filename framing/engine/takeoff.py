@@ -16,7 +16,8 @@ from framing.engine import length
 from framing.engine.boards import Decking
 from framing.engine.cutting import CutPlan
 from framing.engine.documents import Build
-from framing.engine.layout import STICK, Deck
+from framing.engine.layout import Deck
+from framing.engine.openings import STICK
 from framing.engine.supports import Frame
 from framing.reference import production
 

@@ -15,3 +15,6 @@ PANEL: Final = 24.0  # [in] side of a lift-out panel over an outlet
 PANEL_REACH: Final = 24.0  # [in] an outlet this near the deck has one too
 BOWL: Final = 8.0  # [in] across a drain's bowl where its size was not measured
 BESIDE_BOWL: Final = 1.0  # [in] wood keeps this far from a bowl
+
+# What may run past the last pad, of the span beside it: DCA 6 figures and IRC R507.6 allow joists a quarter, V2.
+OVERHANG: Final = 0.25

@@ -33,7 +33,9 @@ NEAR = 0.02  # what a drawn place may be off by [in]
 UNITS = {"in": 1.0, "ft": 12.0, "mm": 1 / 25.4, "m": 1000 / 25.4}
 CODES_OF_UNITS = {"EA", "LF", "FTK", "GLL", "QTL", "LBR", "INH", "FOT", "HUR", "C62"}
 STICK = 1.5  # thickness of 2x stock
+LOOSE = 1 / 16 + 0.01  # how far a lift-out panel stands off the boards beside it, so that it lifts
 SEAT = 3.0  # how far beside a member's centre line, or past its end, its place is looked for
+PANEL_REACH = 24.0  # an outlet this near the deck has a lift-out panel
 WITHIN_SIDE = 6.0  # a side of the deck has a member this near
 FLOORS = {"surface.reveal": 1 / 8, "supports.clear_gap.least": 3 / 4, "joists.minimum_depth": 1.5}
 
@@ -607,6 +609,21 @@ def boards(a: Answer) -> Iterator[str]:
     for k in np.flatnonzero(high - first - row * pitch > width + 2 * NEAR):
         yield f"{field[k]['id']} fills its gap"
     yield from _rows(a, field, shapes, row, u, n, first, pitch, width)
+    yield from _panels(a)
+
+
+def _panels(a: Answer) -> Iterator[str]:
+    """Every outlet in the deck or near it has a panel over it, or beside it at the deck's edge, or a reason why not."""
+    refused = {p["over"] for p in a.build.get("access_panels", ()) if p.get("none")}
+    lifts = unary_union([Polygon(b["polygon"]) for b in a.framing["boards"] if b["kind"] == "panel"])
+    gap = a.want("decking", "gap")
+    for o in a.survey.get("outlets", ()):
+        at = Point(a.points[o["point"]])
+        if o["point"] in refused or a.outline.distance(at) > PANEL_REACH:
+            continue
+        nearest = a.net.exterior.interpolate(a.net.exterior.project(at)) if not a.net.contains(at) else at
+        if lifts.is_empty or lifts.distance(nearest) > gap + NEAR:
+            yield f"no panel lifts over {o['point']}"
 
 
 def _widths(xy: Array, width: float) -> list[float]:
@@ -628,7 +645,8 @@ def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Ar
     span = shapely.get_coordinates(a.net) @ u
     over = shapely.get_coordinates(a.net) @ n
     rows = np.arange(math.floor((over.min() - first) / pitch), math.ceil((over.max() - first) / pitch) + 1)
-    fixed = unary_union([s for s, b in zip(shapes, a.framing["boards"], strict=True) if b["kind"] != "field"])
+    fixed = unary_union([s.buffer(LOOSE) for s, b in zip(shapes, a.framing["boards"], strict=True)
+                         if b["kind"] != "field"])
     for r in rows:
         y0 = first + r * pitch
         ends = ((span.min() - 1, y0), (span.max() + 1, y0), (span.max() + 1, y0 + width), (span.min() - 1, y0 + width))
