@@ -60,14 +60,9 @@ def _plane(rng: np.random.Generator, through: Floats, down: float) -> list[float
     return [-6 - float(s @ through), *s]
 
 
-def random_roof(seed: int, kinds: tuple[str, ...] = KINDS) -> TrueRoof:
-    rng = np.random.default_rng([3, seed])
-    kind = kinds[seed % len(kinds)]
-    wide, deep = rng.uniform(200, 360), rng.uniform(150, 300)
-    corners = np.array([(0, 0), (wide, 0), (wide, deep), (0, deep)]) + rng.uniform(-8, 8, (4, 2))
-    corners[0], corners[1, 1] = 0, 0
-    middle = corners.mean(axis=0) + rng.uniform(-0.12, 0.12, 2) * (wide, deep)
-    turn = rng.uniform(-0.3, 0.3)
+def planes_of(rng: np.random.Generator, kind: str, middle: Floats, wide: float,
+              turn: float) -> tuple[list[list[float]], Callable[[Floats], Floats]]:
+    """Planes of a kind of roof about its `middle`, and how they join; `wide` is its run along `turn` [radians]."""
     low = lambda h: h.min(axis=1)  # noqa: E731
     high = lambda h: h.max(axis=1)  # noqa: E731
     if kind == "plane":
@@ -94,12 +89,24 @@ def random_roof(seed: int, kinds: tuple[str, ...] = KINDS) -> TrueRoof:
         if kind == "crossing valleys":  # every plane falls toward the drain in the middle
             planes = [[-12 - p[0], -p[1], -p[2]] for p in planes]
             planes = [[-6 - float(np.dot(p[1:], middle)), *p[1:]] for p in planes]
+    return planes, combine
+
+
+def random_roof(seed: int, kinds: tuple[str, ...] = KINDS) -> TrueRoof:
+    rng = np.random.default_rng([3, seed])
+    kind = kinds[seed % len(kinds)]
+    wide, deep = rng.uniform(200, 360), rng.uniform(150, 300)
+    corners = np.array([(0, 0), (wide, 0), (wide, deep), (0, deep)]) + rng.uniform(-8, 8, (4, 2))
+    corners[0], corners[1, 1] = 0, 0
+    middle = corners.mean(axis=0) + rng.uniform(-0.12, 0.12, 2) * (wide, deep)
+    turn = rng.uniform(-0.3, 0.3)
+    planes, combine = planes_of(rng, kind, middle, wide, turn)
     truth = TrueRoof(seed, kind, corners, np.array(planes), combine, (), float(rng.uniform(1 / 24, 1 / 16)),
                      float(rng.uniform(1 / 16, 1 / 8)))
-    return TrueRoof(**{**truth.__dict__, "folds": _folds(truth)})
+    return TrueRoof(**{**truth.__dict__, "folds": folds_of(truth)})
 
 
-def _folds(roof: TrueRoof) -> tuple[tuple[str, LineString], ...]:
+def folds_of(roof: TrueRoof) -> tuple[tuple[str, LineString], ...]:
     """Where two planes meet at the height of the roof: found along the line in which each pair of planes cuts."""
     found = []
     for a, b in itertools.combinations(roof.planes, 2):
@@ -129,7 +136,7 @@ def survey_of(roof: TrueRoof, *, lines: bool, noise: bool = True, least: int = 1
     """The roof-survey/1 of a roof: 20 to 60 readings with at least `least` on every plane; break lines if `lines`."""
     rng = np.random.default_rng([4, roof.seed])
     count = int(rng.integers(20, 61))
-    spots = _spread(roof, count, least, rng)
+    spots = spread(roof, count, least, rng)
     level, tape = (roof.level_sigma, roof.tape_sigma) if noise else (0.0, 0.0)
     positions = {f"r{i}": [float(v) for v in p] for i, p in enumerate(spots)}
     levels = [{"point": f"r{i}", "drop": float(-h), "on": "roof"} for i, h in enumerate(roof.height(spots))]
@@ -157,7 +164,7 @@ def survey_of(roof: TrueRoof, *, lines: bool, noise: bool = True, least: int = 1
             "level_sigma": roof.level_sigma, "tape_sigma": roof.tape_sigma}
 
 
-def _spread(roof: TrueRoof, count: int, least: int, rng: np.random.Generator) -> Floats:
+def spread(roof: TrueRoof, count: int, least: int, rng: np.random.Generator) -> Floats:
     """Places a few inches inside the walls, at least `least` where each plane is the roof."""
     inner = roof.outline.buffer(-4)
     many = roof.places(6000, rng)

@@ -69,7 +69,7 @@ def terrace(seed: int) -> Terrace:
     readings += [(p, _true(truth, at) + rng.normal(0, LEVEL_NOISE), kind) for p, at in folds.items()]
     readings += [(p, z, "threshold") for p, z in sills.items()]
     drift, checks = _drift(rng, len(readings), unit)
-    levels = [{"point": p, "drop": _written(-z + drift * (i + 1) / len(readings), unit), "on": on}
+    levels = [{"point": p, "drop": written(-z + drift * (i + 1) / len(readings), unit), "on": on}
               for i, (p, z, on) in enumerate(readings)]
     _laid_over(rng, levels, unit)
 
@@ -87,7 +87,7 @@ def terrace(seed: int) -> Terrace:
         "format": "roof-survey/1", "name": f"terrace {seed}", "unit": unit,
         "datum": {"what": "cut cross in the sill", "where": "left jamb"}, "corners": order,
         "positions": {p: [v * IN_UNIT[unit] for v in at] for p, at in positions.items()},
-        "tapes": [[a, b, _written(run + rng.normal(0, TAPE_NOISE), unit)] for a, b, run in tapes],
+        "tapes": [[a, b, written(run + rng.normal(0, TAPE_NOISE), unit)] for a, b, run in tapes],
         "levels": levels,
         "breaklines": [{"kind": kind, "points": list(folds)}] if folds and rng.random() < 0.9 else [],
         "outlets": _fitted(outlets, truth, unit), "obstacles": obstacles, "edges": _edges(rng, names, unit),
@@ -145,7 +145,7 @@ def _true(truth: Terrace, at: Place) -> float:
     return float(truth.roof(np.array(at))[0])
 
 
-def _written(inches: float, unit: str) -> str | float:
+def written(inches: float, unit: str) -> str | float:
     """A length as a crew writes it down: to 1/16 in, or to the millimetre."""
     if unit == "mm":
         return round(inches * 25.4)
@@ -164,19 +164,19 @@ def _drift(rng: Rng, readings: int, unit: str) -> tuple[float, list[dict[str, An
     if rng.random() < 0.6:
         return 0.0, []
     drift = round(rng.uniform(-0.2, 0.2) * 16) / 16
-    return drift, [{"after": readings, "drop": _written(drift, unit)}]
+    return drift, [{"after": readings, "drop": written(drift, unit)}]
 
 
 def _laid_over(rng: Rng, levels: list[dict[str, Any]], unit: str) -> None:
     """In a few surveys two readings were taken on pavers, the membrane so much deeper."""
     if rng.random() < 0.15:
         for level in levels[4:6]:
-            level |= {"on": "paver", "depth_to_membrane": _written(2.0, unit),
-                      "drop": _written(_inches(level["drop"], unit) - 2.0, unit)}
+            level |= {"on": "paver", "depth_to_membrane": written(2.0, unit),
+                      "drop": written(_inches(level["drop"], unit) - 2.0, unit)}
 
 
 def _inches(written: str | float, unit: str) -> float:
-    """What `_written` wrote."""
+    """What `written` wrote."""
     if isinstance(written, (int, float)):
         return written / IN_UNIT[unit]
     if written.endswith(" m"):
@@ -194,29 +194,29 @@ def _obstacles(rng: Rng, wide: float, deep: float, unit: str) -> tuple[list[dict
     points: dict[str, Place] = {}
     if count:
         points["v"] = (wide * rng.uniform(0.15, 0.4), deep * rng.uniform(0.4, 0.7))
-        found.append({"name": "vent", "point": "v", "size": _written(6, unit), "clearance": _written(3, unit)})
+        found.append({"name": "vent", "point": "v", "size": written(6, unit), "clearance": written(3, unit)})
     if count == 2:
         x, y = wide * rng.uniform(0.6, 0.7), deep * rng.uniform(0.5, 0.6)
         w, h = rng.uniform(18, 30, 2).tolist()
         points |= {"h1": (x, y), "h2": (x + w, y), "h3": (x + w, y + h), "h4": (x, y + h)}
-        found.append({"name": "hatch", "points": ["h1", "h2", "h3", "h4"], "clearance": _written(1, unit)})
+        found.append({"name": "hatch", "points": ["h1", "h2", "h3", "h4"], "clearance": written(1, unit)})
     return found, points
 
 
 def _fitted(outlets: dict[str, Place], truth: Terrace, unit: str) -> list[dict[str, Any]]:
     """Two primary scuppers at the roof's height, an overflow 2 in over it."""
     fitted = [{"kind": "scupper", "purpose": "primary", "point": p, "width": "6 in", "height": "4 in",
-               "invert_drop": _written(-_true(truth, outlets[p]), unit)} for p in ("o1", "o2")]
+               "invert_drop": written(-_true(truth, outlets[p]), unit)} for p in ("o1", "o2")]
     return [*fitted, {"kind": "scupper", "purpose": "overflow", "point": "o3", "width": "8 in", "height": "4 in",
-                      "invert_drop": _written(-_true(truth, outlets["o3"]) - 2, unit)}]
+                      "invert_drop": written(-_true(truth, outlets["o3"]) - 2, unit)}]
 
 
 def _edges(rng: Rng, names: list[str], unit: str) -> list[dict[str, Any]]:
     open_ = set(rng.choice(names[1:], int(rng.choice([0, 0, 1, 2])), replace=False))
     sides = list(zip(names, (*names[1:], names[0]), strict=True))
     return [{"from": "A", "to": "B", "against": "house"}] + [
-        {"from": a, "to": b, "against": "open", "drop_beyond": _written(130, unit)} if a in open_
-        else {"from": a, "to": b, "against": "parapet", "height": _written(14, unit)} for a, b in sides[1:]]
+        {"from": a, "to": b, "against": "open", "drop_beyond": written(130, unit)} if a in open_
+        else {"from": a, "to": b, "against": "parapet", "height": written(14, unit)} for a, b in sides[1:]]
 
 
 def _build(rng: Rng, names: list[str], turned: bool) -> dict[str, Any]:
