@@ -58,12 +58,13 @@ class Deck:
 
 @dataclass(frozen=True)
 class Line:
-    """A member's centre line in plan, from end A to end B [in]."""
+    """A member's centre line in plan, from end A to end B [in]; a `header` is a rim that hangs between joists."""
 
     id: str
     role: str
     start: tuple[float, float]
     end: tuple[float, float]
+    header: bool = False
 
     @property
     def length(self) -> float:
@@ -304,5 +305,5 @@ def _named(lines: Sequence[tuple[str, LineString]], direction: float) -> list[Li
         ends = ends[np.lexsort((ends[:, 0], ends[:, 1]) if across else (ends[:, 1], ends[:, 0]))]
         (ax, ay), (bx, by) = _turn(ends, direction)
         named.append(Line(f"{letters[role]}{count[role]}", "rim" if role == "header" else role,
-                          (float(ax), float(ay)), (float(bx), float(by))))
+                          (float(ax), float(ay)), (float(bx), float(by)), role == "header"))
     return named

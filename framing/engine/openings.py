@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from framing.engine.keep_outs import END_PAD, Ground, Row, joined, kept_off, no_room
+from framing.reference import clearances
 from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
@@ -22,6 +23,7 @@ Lines = list[tuple[str, LineString]]
 STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
+NEARLY_ALONG = 2.0  # a valley this near the joists' way would lie under one of them for its whole length [degrees]
 WIDEST_GROUP = 24.0  # ends of neighbours this far out of line are headed off by headers of their own [in]
 
 
@@ -64,6 +66,24 @@ def clear_of(bowls: Sequence[Polygon], rows: Array) -> Array:
             near = (np.abs(rows - low) < STICK) | (np.abs(rows - high) < STICK)
             rows = np.sort(np.r_[rows[~over & ~near], low, high])
     return rows
+
+
+def valleys_along(valleys: Sequence[LineString], pad: tuple[float, float], spacing: float,
+                  joist: float) -> list[Polygon]:
+    """The strips along valleys that run with the joists (at `joist` degrees), where no pad of a joist could stand.
+
+    None where two joists astride of it would stand further apart than their spacing [in].
+    """
+    clear = max(pad) / 2 + clearances.VALLEY
+    if 2 * clear + STICK > spacing:
+        return []
+    strips = []
+    for valley in valleys:
+        (ax, ay), *_, (bx, by) = valley.coords
+        turn = (np.degrees(np.arctan2(by - ay, bx - ax)) - joist + 90) % 180 - 90
+        if abs(turn) < NEARLY_ALONG:
+            strips.append(valley.buffer(clear))
+    return strips
 
 
 def head_off(lines: Lines, footing: Footing, body: Polygon, turn: Callable[[Array], Array]) -> Lines:

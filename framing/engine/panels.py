@@ -15,6 +15,7 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build, Survey
 from framing.engine.layout import Deck, obstacle_shape
+from framing.engine.openings import STICK
 from framing.reference import clearances
 
 
@@ -62,9 +63,20 @@ def find_panels(survey: Survey, build: Build, adjusted: Adjustment, deck: Deck) 
     return panels, checks
 
 
-def drain_bowls(survey: Survey, adjusted: Adjustment, deck: Deck) -> list[Polygon]:
-    """The drains inside the deck with the ring round each that wood keeps out of."""
-    return [Point(p.x, p.y).buffer((o.diameter or clearances.BOWL) / 2 + clearances.BESIDE_BOWL)
-            for o in survey.outlets if o.kind == "drain" and (p := adjusted.points.get(o.point)) is not None
-            and deck.outline.contains(Point(p.x, p.y))]
-
+def drain_bowls(survey: Survey, adjusted: Adjustment, deck: Deck, spacing: float) -> tuple[list[Polygon], list[Check]]:
+    """The drains inside the deck, each with the ring round it that wood keeps out of as far as the spacing [in] lets
+    it; a bowl wider than what is free between two joists is told."""
+    bowls, wide = [], []
+    for o in survey.outlets:
+        p = adjusted.points.get(o.point)
+        if o.kind != "drain" or p is None or not deck.outline.contains(Point(p.x, p.y)):
+            continue
+        across = o.diameter or clearances.BOWL
+        beside = min(max((spacing - STICK - across) / 2, 0.0), clearances.BESIDE_BOWL)
+        bowls.append(Point(p.x, p.y).buffer(across / 2 + beside))
+        if across + STICK > spacing + 1e-9:
+            wide.append((across + STICK, o.point))
+    if not wide:
+        return bowls, []
+    apart, where = max(wide)
+    return bowls, [check("bowl-span", "caution", value=apart, limit=spacing, where=where)]

@@ -7,6 +7,7 @@ planes: whatever is fitted to it needs to look at its creases only.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,9 @@ class Mound:
         """How much of the rise stands at (n, 2) places -> (n,), 0 to 1."""
         away = ((np.atleast_2d(xy) - self.at) @ _FACING.T).max(axis=1)
         return np.asarray(np.clip((self.foot - away) / (self.foot - self.top), 0.0, 1.0))
+
+    def as_json(self) -> dict[str, Any]:
+        return {"at": list(self.at), "rise": self.rise, "top": self.top, "foot": self.foot, "se": self.se}
 
     def creases(self) -> list[LineString | LinearRing]:
         """The lines in which the mound bends [in]."""

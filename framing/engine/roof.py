@@ -39,6 +39,7 @@ STEEPEST = 3.0  # no low-slope roof is steeper; a facet that comes out so was no
 FOLD_WITHIN = 6.0  # a fold placed to within this needs no second look before wood is set out [in]: common practice
 JOIN_DOUBT = 0.25  # planes that could join in ways further apart than this make two roofs, not one [in]
 PLACE_SIGMA = 0.5  # standard error of a break line read by eye, across it [in]: common practice
+LEAST_FACET = 144.0  # a smaller part of the roof has no slope of its own to measure [sq in]
 SHORT_EDGE = 6.0  # facets that touch along less than this meet in a point [in]
 NOT_READ = 48.0  # a roof carried on this far beyond its readings is told [in]: common practice, a reading every 4 ft
 HUBER_ROUNDS = 8
@@ -150,6 +151,7 @@ class Roof:
             "facets": [f.as_json() for f in self.facets],
             "breaklines": [b.as_json() for b in self.breaks],
             "anomalies": [a.as_json() for a in self.anomalies],
+            "mounds": [m.as_json() for m in self.mounds],
             "ponds": [],
         }
 
@@ -244,10 +246,21 @@ class _Shape:
 
 
 def split_outline(outline: Polygon, breaks: Sequence[Break]) -> list[Polygon]:
-    """The outline cut along its break lines; slivers under 1 sq in are dropped."""
+    """The outline cut along its break lines; a scrap that a line clips off a corner goes with its neighbour."""
     # carried a little past the wall or line that they end at, so that no rounding leaves a facet open
     lines = unary_union([outline.exterior, *(carried(b.line, 0.05) for b in breaks)])
-    return [p for p in polygonize(lines) if p.area > 1 and outline.buffer(0.01).covers(p)]
+    parts = [p for p in polygonize(lines) if p.area > 1 and outline.buffer(0.01).covers(p)]
+    for scrap in sorted((p for p in parts if p.area < LEAST_FACET), key=lambda p: p.area):
+        if not any(p is scrap for p in parts):  # it has taken a smaller one in
+            continue
+        others = [p for p in parts if p is not scrap]
+        shared = [p.exterior.intersection(scrap.exterior).length for p in others]
+        if shared and max(shared) > 0:
+            host = others.pop(int(np.argmax(shared)))
+            whole = host.union(scrap)
+            if isinstance(whole, Polygon):
+                parts = [*others, whole]
+    return parts
 
 
 def _continuity(polygons: Sequence[Polygon]) -> Array:

@@ -13,6 +13,7 @@ import numpy as np
 from framing.engine.adjustment import Adjustment, adjust
 from framing.engine.checks import Check
 from framing.engine.documents import Build, Survey, parse_build, parse_survey
+from framing.engine.footing import find_footing
 from framing.engine.keep_outs import Ground, find_ground
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
@@ -55,13 +56,14 @@ class Staged:
 
     @cached_property
     def plane_and_checks(self) -> tuple[Plane | None, list[Check]]:
-        return find_plane(self.survey, self.build, self.adjusted, self.deck.outline)
+        return find_plane(self.survey, self.build, self.adjusted, self.deck.net)
 
     @cached_property
     def layout(self) -> Layout:
         door = np.mean([[self.adjusted.points[p].x, self.adjusted.points[p].y] for p in self.plane.door.points], axis=0)
         return lay_members(self.build, self.deck, self.direction, roof=self.roof.outline,
-                           anchor=(float(door[0]), float(door[1])))
+                           anchor=(float(door[0]), float(door[1])),
+                           footing=find_footing(self.build, self.plane, self.roof, self.ground))
 
     @cached_property
     def ground(self) -> Ground:
