@@ -114,6 +114,8 @@ PLACES: dict[str, Section] = {
     "weight": "deferral",
     "membrane": "deferral",
     "door-step": "deferral",
+    "door-landing": "deferral",
+    "landing-slope": "deferral",
     "accessible-threshold": "deferral",
     "regrade": "deferral",
     "guard": "deferral",

@@ -6,7 +6,7 @@ notes and papers can be made from the code and the numbers alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -18,14 +18,29 @@ STATUSES: tuple[Status, ...] = ("ok", "note", "caution", "stop")
 
 @dataclass(frozen=True)
 class Change:
-    """One single change of the build that would clear a stop: the document pointer's words, its value now and then."""
+    """One single change of the build that would clear a stop: the dotted path of a field, its value now and then.
+
+    A field that is a list takes `to` in beside what it holds. Where the change is of more than one number, `from_` and
+    `to` are words and `patch` is the JSON merge patch of the build (RFC 7396) that makes it.
+    """
 
     change: str
     from_: float | str
     to: float | str
+    patch: Mapping[str, Any] | None = None
 
     def as_json(self) -> dict[str, Any]:
-        return {"change": self.change, "from": self.from_, "to": self.to}
+        plain = {"change": self.change, "from": self.from_, "to": self.to}
+        return plain if self.patch is None else {**plain, "patch": dict(self.patch)}
+
+    @property
+    def words(self) -> str:
+        unit = "" if isinstance(self.to, str) else " in"
+        return f"{self.change} {_plain(self.from_)} to {_plain(self.to)}{unit}"
+
+
+def _plain(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:.4g}"
 
 
 @dataclass(frozen=True)
@@ -137,12 +152,12 @@ CODES: dict[str, Code] = {
         "errors {limit:.2f} in): a short door says little about a long deck.", "computed", "contractor",
     ),
     "height": Code(
-        "At {where} there are {available} in from roof to finished deck; decking {decking}, wood {wood} and clearance "
-        "{gap} need {needed} in.", "computed", "contractor",
+        "At {where}{place} there are {available} in from roof to finished deck; decking {decking}, wood {wood} and "
+        "clearance {gap} need {needed} in.", "computed", "contractor",
     ),
     "height-short": Code(
-        "Too little height at {where}: {available} in from roof to finished deck with a step-down of {reveal} in; "
-        "decking {decking}, wood {wood} and clearance {gap} need {needed} in, {short} in more. {offers}",
+        "Too little height at {where}{place}: {available} in from roof to finished deck with a step-down of {reveal} "
+        "in; decking {decking}, wood {wood} and clearance {gap} need {needed} in, {short} in more.{advice}",
         "computed", "contractor",
     ),
     "deck-above-sill": Code(
@@ -150,9 +165,16 @@ CODES: dict[str, Code] = {
         "common practice", "contractor",
     ),
     "door-step": Code(
-        "At {door} the step down to the deck is {step} in at {where}; a required egress door has its landing at most "
-        "{near} in below the threshold, {clear} in where the door does not swing over it.",
-        doors.STEP_SOURCE, "building official",
+        "At {door} the step down to the deck is {step} in at {where}; {rule}.", doors.STEP_SOURCE, "building official",
+    ),
+    "door-landing": Code(
+        "In front of {door} the deck is whole for {deep} in over the door's {wide} in; a landing is at least as wide "
+        "as the door and {limit:g} in deep in the direction of travel.",
+        f"{doors.LANDING_SOURCE}, from memory", "building official",
+    ),
+    "landing-slope": Code(
+        "The deck falls {value:.2f} in a foot ({percent} %) in front of {door}; a landing falls at most {limit:g} in a "
+        "foot ({most} %).", f"{doors.LANDING_SOURCE}, from memory", "building official",
     ),
     "door-flush": Code(
         "At {door} the deck lies {reveal} in under the sill at {where}: wind-driven rain and snow reach it; keep a "
@@ -175,6 +197,10 @@ CODES: dict[str, Code] = {
         "Joists run at {value:.0f} degrees: {cuts} rips and {pads} pads, lying {water} % across the fall; the other "
         "way takes {other_cuts} rips and {other_pads} pads at {other_water} %{stop}.", "computed", "contractor",
     ),
+    "boards-along-joists": Code(
+        "Boards at {boards:.0f} degrees and joists at {joists:.0f} degrees run within {value:.0f} degrees of each "
+        "other; {limit:g} degrees or more are needed for boards to lie across joists.", "computed", "contractor",
+    ),
     "no-joists": Code(
         "No joist of 18 in or more fits inside the rims; {value} joists, at least {limit} needed: the deck is too "
         "small for this spacing and these gaps.", "computed", "contractor",
@@ -187,6 +213,10 @@ CODES: dict[str, Code] = {
     "panel-refused": Code(
         "No lift-out panel over {where} ({reason}); {size:g} in square is usual. Say how that outlet will be reached "
         "and cleaned.", "common practice", "contractor",
+    ),
+    "bowl-span": Code(
+        "Over the drain {where} the boards span {value:g} in from joist to joist, where {limit:g} in is laid "
+        "elsewhere: its bowl leaves no room for wood. Stiffen the panel over it from below.", "computed", "decking's maker",
     ),
     "panel-off-deck": Code(
         "{value} lift-out panel(s) asked over {where}, which the deck does not reach within {reach:g} in: left out.",
@@ -266,6 +296,11 @@ CODES: dict[str, Code] = {
     "strength-bearing": Code(
         "Wood on its pad: {percent:.0f} % of what it bears across the grain, most at {where} (limit 100 %, pads as "
         "close as 2 in apart were tried).", "NDS 2018 3.10", "engineer",
+    ),
+    "strength-header": Code(
+        "{count} header(s) hang between joists and bring up to {pounds} lb to an end; {where} is used to {percent:.0f} "
+        "% of its wood at the stamped grade, {weak:.0f} % at No. 3 (limit 100 %). Hang both ends by fixings rated for "
+        "that load: their maker's table decides.", "NDS 2018", "engineer",
     ),
     "regrade-required": Code(
         "{count} member(s) are ripped, which loses their grade stamp {grade}. At No. 3 they would be used to "

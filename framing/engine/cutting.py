@@ -133,6 +133,13 @@ class CutPlan:
         }
 
 
+def check_lengths(pieces: Sequence[Piece], stock: Stock, trim: float) -> None:
+    """Raises PieceTooLong for the longest piece, if no usable stick holds it with its trim [in]."""
+    most = max(stock.lengths, default=0.0)
+    if pieces and (longest := max(pieces, key=lambda p: p.length)).length + trim > most + SLACK:
+        raise PieceTooLong(longest, most, trim)
+
+
 def plan(pieces: Sequence[Piece], stock: Stock, *, kerf: float, trim: float) -> CutPlan:
     """The cheapest cutting plan found for `pieces`, with a proven bound on any plan.
 
@@ -159,8 +166,7 @@ def plan(pieces: Sequence[Piece], stock: Stock, *, kerf: float, trim: float) -> 
     if bad := [p for p in pieces if not p.length > 0]:
         raise ValueError(f"{bad[0].kind} {bad[0].owner} piece {bad[0].piece} has a length of {bad[0].length} in")
     lengths = tuple(sorted(set(stock.lengths)))
-    if pieces and (longest := max(pieces, key=lambda p: p.length)).length + trim > max(lengths, default=0) + SLACK:
-        raise PieceTooLong(longest, max(lengths, default=0.0), trim)
+    check_lengths(pieces, stock, trim)
 
     by_length: dict[float, list[Piece]] = defaultdict(list)
     for p in pieces:

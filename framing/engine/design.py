@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from shapely import Point, Polygon
+from shapely import Point
 
-from framing.engine import drawings, length
+from framing.engine import clearing, drawings, length
 from framing.engine.adjustment import Adjustment, adjust
 from framing.engine.boards import Decking, lay_boards
 from framing.engine.candidate_readings import NextReading
 from framing.engine.checks import Change, Check, check
-from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, plan
+from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths, plan
 from framing.engine.documents import (
     Build,
     DocumentRefused,
@@ -27,31 +27,31 @@ from framing.engine.documents import (
     parse_survey,
 )
 from framing.engine.drainage import Drainage, against_frame, drain
+from framing.engine.footing import find_footing
+from framing.engine.headers import header_checks
 from framing.engine.json_reading import read_json
-from framing.engine.keep_outs import Ground, find_ground
+from framing.engine.keep_outs import find_ground
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, Layout, lay_deck, lay_members
 from framing.engine.members import Member, saw_members
 from framing.engine.next_readings import next_readings, told
-from framing.engine.openings import STICK, Footing
+from framing.engine.openings import valleys_along
 from framing.engine.panels import drain_bowls, find_panels
-from framing.engine.plane import Plane, find_plane, height_budget
+from framing.engine.plane import Budget, Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
-from framing.engine.structure import Load, adjusted_values, allowable_pressure, allowable_span
-from framing.engine.supports import Frame, design_loads, support
+from framing.engine.supports import Frame, design_loads, member_values, support
 from framing.engine.takeoff import Quantity, splices, take_off
 from framing.engine.uncertainty import vary
-from framing.reference import clearances, production
+from framing.reference import production
 from framing.reference.decking import JoistSpacing, decking_weight, joist_spacing
-from framing.reference.lumber import DRESSED, FRESH_TREATED_PCF, framing_weight_plf
+from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 
 ENGINE = "1.0"
 REFERENCE_DATA = "2026.1"
 ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
-CLOSER_SPACINGS = (24.0, 16.0, 12.0, 8.0)  # what joists are set out by [in]
 LESS_THAN_ANY_STICK = 12.0  # [in]
 PAD_ERROR = 0.125  # two standard errors of the roof under a pad that thin shims take up on site [in]: common practice
-NEARLY_ALONG = 2.0  # a valley this near the joists' way would lie under one of them for its whole length [degrees]
+LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
 
 
@@ -90,6 +90,7 @@ class _Answer:
     drainage: Drainage | None = None
     deck: Deck | None = None
     plane: Plane | None = None
+    budget: Budget | None = None
     built: _Built | None = None
     quantities: tuple[Quantity, ...] = ()
     tasks: tuple[Task, ...] = ()
@@ -157,16 +158,18 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     answer.checks += deck_checks
     if answer.deck is None:
         return answer
-    answer.plane, plane_checks = find_plane(survey, build, adjusted, answer.deck.outline)
+    answer.plane, plane_checks = find_plane(survey, build, adjusted, answer.deck.net)
     answer.checks += plane_checks
     if answer.plane is None:
         return answer
-    answer.checks += height_budget(build, answer.plane, answer.roof, answer.deck.net).checks
+    points = {name: (p.x, p.y) for name, p in adjusted.points.items()}
+    answer.budget = height_budget(build, answer.plane, answer.roof, answer.deck.net, points)
+    answer.checks += _with_offers([*answer.budget.checks, *_boards_across(build)], survey, build, adjusted, answer.roof)
     if answer.stopped:
         return answer
 
     answer.built = _better(survey, build, adjusted, answer.roof, answer.deck, answer.plane)
-    answer.checks += answer.built.checks
+    answer.checks += _with_offers(answer.built.checks, survey, build, adjusted, answer.roof)
     if answer.stopped or answer.built.decking is None:
         return answer
     built, framed = answer.built, answer.built.frame
@@ -182,6 +185,29 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     answer.uncertainty = vary(build, answer.plane, answer.roof, framed.members, framed.supports,
                               survey.level_sigma / math.sqrt(min(readings, 3)))
     return answer
+
+
+def _with_offers(checks: Sequence[Check], survey: Survey, build: Build, adjusted: Adjustment,
+                 roof: Roof) -> list[Check]:
+    """The checks, every stop with those of its changes that were framed and leave no stop.
+
+    That frames again for each change: an answer with a stop takes a few times as long as one without.
+    """
+    stops = [c for c in checks if c.status == "stop"]
+    kept = clearing.cleared(stops, build, lambda changed: _frames(survey, changed, adjusted, roof))
+    return [clearing.told(c, build, kept) if c.status == "stop" else c for c in checks]
+
+
+def _frames(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof) -> bool:
+    """Whether the build can be framed and cut without a stop, on a roof that is known; what is quick comes first."""
+    deck, _ = lay_deck(survey, build, adjusted)
+    if deck is None or _boards_across(build):
+        return False
+    plane, _ = find_plane(survey, build, adjusted, deck.net)
+    if plane is None or any(c.status == "stop" for c in height_budget(build, plane, roof, deck.net).checks):
+        return False
+    built = _better(survey, build, adjusted, roof, deck, plane, trial=True)
+    return built.decking is not None and not any(c.status == "stop" for c in built.checks)
 
 
 def _given(survey: Survey, build: Build) -> list[Check]:
@@ -209,6 +235,20 @@ def _given(survey: Survey, build: Build) -> list[Check]:
     return found
 
 
+def _boards_across(build: Build) -> list[Check]:
+    """The stop for boards asked to run along the joists asked."""
+    joists, boards = build.joists.direction, build.decking.direction
+    if joists == "auto" or boards == "auto":
+        return []
+    apart = abs((float(boards) - float(joists) + 90) % 180 - 90)
+    if apart >= LEAST_CROSSING:
+        return []
+    across = (float(joists) + 90) % 180
+    return [check("boards-along-joists", "stop", value=apart, limit=LEAST_CROSSING, unit="DD", where="decking",
+                  boards=float(boards), joists=float(joists),
+                  clears=(Change("decking.direction", float(boards), across),))]
+
+
 def _directions(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane) -> list[tuple[float, float]]:
     """(joist, board) directions to try [degrees]: what is given, else both ways along the door's wall."""
     joists, boards = build.joists.direction, build.decking.direction
@@ -228,8 +268,12 @@ def _directions(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane
     return [(along, along + 90), (along + 90, along + 180)]
 
 
-def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane) -> _Built:
-    """The better of the directions: fewest stops, then least of sawing, pads and joists across the water's way."""
+def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane, *,
+            trial: bool = False) -> _Built:
+    """The better of the directions: fewest stops, then least of sawing, pads and joists across the water's way.
+
+    A `trial` is not cut: only whether sticks are long enough is looked at.
+    """
     framed = [(_frame_one(survey, _spaced(build, j, b), adjusted, roof, deck, plane, j), j, b)
               for j, b in _directions(survey, build, adjusted, plane)]
 
@@ -240,9 +284,6 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     framed.sort(key=cost)
     (layout, framing), joist, board = framed[0]
     checks = list(framing.checks)
-    if any(_is_weak(c) for c in checks):
-        offers = _closer(survey, build, adjusted, roof, deck, plane, joist)
-        checks = [replace(c, clears=offers) if _is_weak(c) else c for c in checks]
     if len(framed) > 1:
         (_, other), across, _ = framed[1]
         checks.append(check(
@@ -258,7 +299,9 @@ def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck
     checks += [*_spacing_checks(build, joist, board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()
     try:
-        plans = _cut(survey, build, framing, decking)
+        jobs = _to_cut(survey, build, framing, decking)
+        plans = () if trial else tuple(plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim)
+                                       for pieces, stock in jobs)
     except PieceTooLong as error:
         checks.append(_too_short(survey, error))
     return _Built(layout, board, framing, decking, plans, tuple(checks))
@@ -286,22 +329,6 @@ def _spacing_checks(build: Build, joist: float, board: float) -> list[Check]:
                   where="decking", source=widest.source, laid=length.write(min(asked, widest.most)))]
 
 
-def _is_weak(c: Check) -> bool:
-    return c.status == "stop" and c.code.startswith("strength-")
-
-
-def _closer(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane,
-            joist: float) -> tuple[Change, ...]:
-    """The widest closer joist spacing that is strong enough, found by framing it; none where none is."""
-    for spacing in CLOSER_SPACINGS:
-        if spacing < build.joists.spacing:
-            closer = build.model_copy(update={"joists": build.joists.model_copy(update={"spacing": spacing})})
-            _, trial = _frame_one(survey, closer, adjusted, roof, deck, plane, joist)
-            if not any(c.status == "stop" for c in trial.checks):
-                return (Change("joists.spacing", build.joists.spacing, spacing),)
-    return ()
-
-
 def _too_short(survey: Survey, error: PieceTooLong) -> Check:
     """The stop for a piece that no stick gives, with the stick that would, where it reaches the roof."""
     kind = "decking" if error.piece.kind == "board" else "joists"
@@ -318,10 +345,10 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
     door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
     anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
     ground = find_ground(survey, adjusted, roof, deck.holes)
-    pad = min(build.supports.pad_sizes, key=lambda size: size[0] * size[1])
-    layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor,
-                         footing=Footing(ground, pad, lambda xy: _overhang(build, plane, roof, ground, xy)),
-                         bowls=[*drain_bowls(survey, adjusted, deck), *_valleys_along(roof, build, pad, direction)])
+    footing = find_footing(build, plane, roof, ground)
+    bowls, wide = drain_bowls(survey, adjusted, deck, build.joists.spacing)
+    layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor, footing=footing,
+                         bowls=[*bowls, *valleys_along(ground.valleys, footing.size, build.joists.spacing, direction)])
     longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
     if longest < LESS_THAN_ANY_STICK:
         reach = survey.access.longest_stick if survey.access else None
@@ -344,40 +371,9 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
     framed = support(members, layout, build, plane, ground, load, deck.net_sqft)
     known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
                                            source=weight.source)]
-    return layout, replace(framed, checks=(*checks, *known, *framed.checks))
-
-
-def _overhang(build: Build, plane: Plane, roof: Roof, ground: Ground, xy: np.ndarray) -> np.ndarray:
-    """How far a joist's end at each place (n, 2) may run past its last pad (n,) [in]: a quarter of the span that its
-    depth there and the insulation under its pads allow."""
-    joists, supports = build.joists, build.supports
-    sizes = sorted(joists.sizes, key=lambda size: DRESSED[size][1])
-    height = plane.height(xy) - build.decking.thickness - joists.tape_thickness - roof.height(xy)
-    depth = np.clip(height - supports.clear_gap.target, joists.minimum_depth, DRESSED[sizes[-1]][1])
-    values = adjusted_values(joists.species, joists.grade, sizes[-1], moisture=joists.moisture or "wet",
-                             spacing=joists.spacing)
-    dead = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width, build.decking.gap)
-    load = Load(dead.psf + build.loads.dead_extra, max(build.loads.live, build.loads.snow))
-    span = np.minimum(allowable_span(depth, values, load, joists.spacing), clearances.PAD_SPACING)
-    if ground.strength is not None:
-        largest = max(a * b for a, b in supports.pad_sizes)
-        carried = (load.dead + load.live) * joists.spacing / 144
-        span = np.minimum(span, allowable_pressure(ground.strength)[1] * largest / carried)
-    return np.asarray(span * clearances.OVERHANG)
-
-
-def _valleys_along(roof: Roof, build: Build, pad: tuple[float, float], joist: float) -> list[Polygon]:
-    """The strips along valleys that run with the joists, where no pad of a joist could stand."""
-    clear = max(pad) / 2 + clearances.VALLEY
-    if 2 * clear + STICK > build.joists.spacing:
-        return []  # two joists astride it would stand too far apart
-    strips = []
-    for fold in roof.breaks:
-        (ax, ay), *_, (bx, by) = fold.line.coords
-        turn = (math.degrees(math.atan2(by - ay, bx - ax)) - joist + 90) % 180 - 90
-        if fold.kind == "valley" and abs(turn) < NEARLY_ALONG:
-            strips.append(fold.line.buffer(clear))
-    return strips
+    hung = header_checks(members, build.joists.spacing, load, member_values(members, build, build.joists.grade),
+                         member_values(members, build, "No.3"))
+    return layout, replace(framed, checks=(*checks, *wide, *known, *framed.checks, *hung))
 
 
 def _plf(build: Build, m: Member) -> float:
@@ -415,24 +411,28 @@ def _effort(f: Frame, roof: Roof, joist: float) -> float:
             + ACROSS_WATER_HOURS * _across(roof, joist) / 100)
 
 
-def _cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> tuple[CutPlan, ...]:
-    """Cutting plans: one for each size of lumber and one for the boards."""
+def _to_cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> list[tuple[list[Piece], Stock]]:
+    """The pieces and the sticks that reach the roof: for each size of lumber, and for the boards.
+
+    Raises PieceTooLong where no stick gives a piece.
+    """
     reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
 
     def usable(lengths: tuple[float, ...]) -> tuple[float, ...]:
         return tuple(v for v in lengths if v <= reach + 1e-6)
 
-    plans = []
+    jobs = []
     for size in sorted({m.size for m in f.members}, key=lambda k: int(k.split("x")[1])):
         pieces = [Piece(m.id, "member", i, b - a) for m in f.members if m.size == size
                   for i, (a, b) in enumerate(m.pieces, 1)]
         prices = (build.joists.stock_prices or {}).get(size)
-        plans.append(plan(pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices),
-                          kerf=build.saw.kerf, trim=build.saw.trim))
+        jobs.append((pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices)))
     pieces = [Piece(b.id, "board", 1, b.length) for b in decking.boards]
-    stock = Stock(f"decking/{build.decking.item}", build.decking.item, usable(build.decking.stock_lengths),
-                  build.decking.stock_prices)
-    return (*plans, plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim))
+    jobs.append((pieces, Stock(f"decking/{build.decking.item}", build.decking.item,
+                               usable(build.decking.stock_lengths), build.decking.stock_prices)))
+    for pieces, stock in jobs:
+        check_lengths(pieces, stock, build.saw.trim)
+    return jobs
 
 
 def _weight(build: Build, f: Frame, deck: Deck) -> float:
@@ -495,6 +495,7 @@ def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, b
         "survey_adjustment": {**answer.adjusted.as_json(), "suspects": suspects},
         "roof": roof.as_json() if roof else {"facets": [], "breaklines": [], "anomalies": [], "ponds": []},
         "plane": answer.plane.as_json() if answer.plane else {"z0": 0.0, "sx": 0.0, "sy": 0.0, "reveals": {}},
+        "height_budget": answer.budget.as_json() if answer.budget else [],
         "outline": ring(answer.deck.outline) if answer.deck else [],
         "holes": [ring(h) for h in answer.deck.holes] if answer.deck else [],
         "net_sqft": answer.deck.net_sqft if answer.deck else 0.0,

@@ -87,6 +87,17 @@ class Anomaly(_Part):
     kind: Literal["hump", "low"]
 
 
+class Mound(_Part):
+    """A hump (`rise` [in] > 0) or low that the surface keeps on top of its facets: an octagon about `at`, whole where
+    its sides lie within `top` of the middle and straight down to nothing at `foot` [in]."""
+
+    at: Point
+    rise: float
+    top: float
+    foot: float
+    se: float
+
+
 class Pond(_Part):
     """Where water stands; area [sq ft], depth [in], volume [gal]."""
 
@@ -100,6 +111,7 @@ class RoofFound(_Part):
     facets: list[Facet]
     breaklines: list[Breakline]
     anomalies: list[Anomaly]
+    mounds: list[Mound] = []
     ponds: list[Pond]
 
 
@@ -107,6 +119,35 @@ class FinishedPlane(Plane):
     """The finished surface and the reveal [in] at each threshold point."""
 
     reveals: dict[str, float]
+
+
+class LayerParts(_Part):
+    """What lies between sill and roof at one place [in]: two heights, `sill` and `roof`, and the thicknesses between.
+
+    sill - reveal - (decking + tape + member + gap) - spare = roof; pad and base lie in the gap.
+    """
+
+    sill: float
+    reveal: float
+    decking: float
+    tape: float
+    member: float
+    pad: float
+    base: float
+    gap: float
+    roof: float
+
+
+class HeightLayers(_Part):
+    """The height at one place, from roof to finished surface [in]; one place governs. `place` is for a tape."""
+
+    at: Point
+    place: str
+    governs: bool
+    available: float
+    needed: float
+    spare: float
+    parts: LayerParts
 
 
 class LoadsUsed(_Part):
@@ -189,9 +230,16 @@ class StockBound(_Part):
 
 
 class ChangeOffered(_Part):
+    """A single change of the build that was framed and leaves no stop, lengths in plain inches.
+
+    `change` is the dotted path of a field, a list taking `to` in beside what it holds; with a `patch`, a JSON merge
+    patch of the build that fits any unit, `from` and `to` are words.
+    """
+
     change: str
     from_: float | str | None = Field(alias="from")
     to: float | str | None
+    patch: dict[str, Any] | None = None
 
 
 class CheckFound(_Part):
@@ -264,6 +312,7 @@ class FramingDocument(_Part):
     survey_adjustment: SurveyAdjustment | None
     roof: RoofFound | None
     plane: FinishedPlane | None
+    height_budget: list[HeightLayers] = []
     outline: Ring | None
     holes: list[Ring] | None
     loads: LoadsUsed | None

@@ -7,7 +7,7 @@ clear gap) must fit above the highest roof below it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,6 +20,9 @@ from framing.engine import length
 from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Change, Check, check
 from framing.engine.documents import Build, Door, Survey
+from framing.engine.doorways import door_checks
+from framing.engine.falls import clearing_falls, least_fall, unit_vectors
+from framing.engine.places import coordinates, in_words
 from framing.engine.roof import Roof
 from framing.reference import clearances, doors
 from framing.reference.decking import least_thickness
@@ -29,12 +32,17 @@ Array = NDArray[np.float64]
 LEAST_REVEAL = 1 / 8  # no change is offered that brings the deck nearer the sill [in] (documents.md)
 LEAST_CLEAR_GAP = clearances.CLEAR_GAP  # ... or the wood nearer the roof [in]
 LEAST_DEPTH = 1.5  # ... or a joist thinner than this [in]
+LEAST_PAD = 1 / 8  # ... or a pad thinner than this [in]; a judgement
 FULL_STEP = 1 / 16  # what a change is rounded to, on the safe side [in]
+MOST_PLACES = 200  # the tightest that are told
 
 
 @dataclass(frozen=True)
 class Plane:
-    """Finished surface z = z0 + sx x + sy y [in]; `reveals` is how far each threshold point stands above it [in]."""
+    """Finished surface z = z0 + sx x + sy y [in]; `reveals` is how far each threshold point stands above it [in].
+
+    `threshold` holds x, y and z of the governing door's points that were read [in].
+    """
 
     z0: float
     sx: float
@@ -42,7 +50,7 @@ class Plane:
     reveals: dict[str, float]
     door: Door
     sill: float  # the governing door's lowest threshold point, z [in]
-    checks: tuple[Check, ...] = ()
+    threshold: tuple[tuple[float, float, float], ...]
 
     def height(self, xy: Array) -> Array:
         """Height of the finished surface at (n, 2) points [in] -> (n,) [in]."""
@@ -54,17 +62,71 @@ class Plane:
 
 
 @dataclass(frozen=True)
-class Budget:
-    """Where the height is least: what lies between roof and finished surface there, and what the build needs [in]."""
+class Layers:
+    """What lies between sill and roof at one place [in]: `sill` and `roof` are heights, the rest is thickness.
+
+    `reveal` is how far the finished surface lies under the sill there; `member` is the least depth asked; `gap` is the
+    least clear gap that can be built, pad and base in it.
+    """
 
     at: tuple[float, float]
-    available: float
-    needed: float
+    place: str
+    sill: float
+    reveal: float
+    decking: float
+    tape: float
+    member: float
+    pad: float
+    base: float
+    gap: float
+    roof: float
+
+    @property
+    def available(self) -> float:
+        return self.sill - self.reveal - self.roof
+
+    @property
+    def needed(self) -> float:
+        return self.decking + self.tape + self.member + self.gap
+
+    def as_json(self, *, governs: bool) -> dict[str, Any]:
+        return {
+            "at": list(self.at), "place": self.place, "governs": governs, "available": self.available,
+            "needed": self.needed, "spare": self.available - self.needed,
+            "parts": {"sill": self.sill, "reveal": self.reveal, "decking": self.decking, "tape": self.tape,
+                      "member": self.member, "pad": self.pad, "base": self.base, "gap": self.gap, "roof": self.roof},
+        }
+
+
+@dataclass(frozen=True)
+class Budget:
+    """The height at every place where it can be least, the tightest first: that one governs."""
+
+    places: tuple[Layers, ...]
     checks: tuple[Check, ...]
+
+    @property
+    def governing(self) -> Layers:
+        return self.places[0]
+
+    @property
+    def at(self) -> tuple[float, float]:
+        return self.governing.at
+
+    @property
+    def available(self) -> float:
+        return self.governing.available
+
+    @property
+    def needed(self) -> float:
+        return self.governing.needed
 
     @property
     def short(self) -> float:
         return self.needed - self.available
+
+    def as_json(self) -> list[dict[str, Any]]:
+        return [p.as_json(governs=i == 0) for i, p in enumerate(self.places)]
 
 
 def threshold_heights(survey: Survey, adjusted: Adjustment) -> dict[str, float]:
@@ -88,7 +150,7 @@ def governing_door(survey: Survey, heights: dict[str, float]) -> Door | None:
 
 
 def find_plane(survey: Survey, build: Build, adjusted: Adjustment, deck: Polygon) -> tuple[Plane | None, list[Check]]:
-    """The finished surface that the build asks for, hung from the governing door.
+    """The finished surface that the build asks for, hung from the governing door; `deck` is the outline less its holes.
 
     Returns no plane, and a `stop`, when no threshold point has a reading (or, to follow a threshold, fewer than
     two apart).
@@ -129,37 +191,12 @@ def find_plane(survey: Survey, build: Build, adjusted: Adjustment, deck: Polygon
         error = survey.level_sigma / math.sqrt((t**2).sum()) * span
         checks.append(check("follows-threshold", "note", value=abs(rise) * span, limit=2 * error, where=door.name,
                             rise=length.write(abs(rise) * span), error=f"{error:.2f}", span=length.write(span)))
-    plane = Plane(z0, float(slope[0]), float(slope[1]), {}, door, float(z.min()))
-    reveals = {
-        p: heights[p] - float(plane.height(np.array([[adjusted.points[p].x, adjusted.points[p].y]]))[0])
-        for d in survey.all_doors for p in d.points if p in heights
-    }
-    return Plane(plane.z0, plane.sx, plane.sy, reveals, door, plane.sill), checks + _door_checks(survey, door, reveals)
-
-
-def _door_checks(survey: Survey, door: Door, reveals: dict[str, float]) -> list[Check]:
-    """Step, landing and trip at every door, as cautions: the building official decides."""
-    found = []
-    for d in survey.all_doors:
-        here = {p: reveals[p] for p in d.points if p in reveals}
-        if not here:
-            continue
-        low, high = min(here, key=lambda p: here[p]), max(here, key=lambda p: here[p])
-        if here[low] < 0:
-            found.append(check("deck-above-sill", "caution", value=here[low], limit=0.0, where=low, acknowledge=True,
-                               over=length.write(-here[low]), door=d.name))
-        if here[high] > doors.LANDING_BELOW:
-            limit = doors.LANDING_BELOW_CLEAR if here[high] > doors.LANDING_BELOW_CLEAR else doors.LANDING_BELOW
-            found.append(check("door-step", "caution", value=here[high], limit=limit, where=high,
-                               step=length.write(here[high]), door=d.name, near=length.write(doors.LANDING_BELOW),
-                               clear=length.write(doors.LANDING_BELOW_CLEAR)))
-        if here[low] < doors.FLUSH:
-            found.append(check("door-flush", "caution", value=here[low], limit=doors.FLUSH, where=low,
-                               reveal=length.write(here[low]), door=d.name))
-        if survey.site is not None and survey.site.accessible_route and max(map(abs, here.values())) > doors.ACCESSIBLE:
-            found.append(check("accessible-threshold", "caution", value=here[high], limit=doors.ACCESSIBLE, where=high,
-                               step=length.write(here[high]), door=d.name, most=length.write(doors.ACCESSIBLE)))
-    return found
+    sx, sy = float(slope[0]), float(slope[1])
+    reveals = {p: heights[p] - (z0 + sx * adjusted.points[p].x + sy * adjusted.points[p].y)
+               for d in survey.all_doors for p in d.points if p in heights}
+    threshold = tuple((float(x), float(y), float(h)) for (x, y), h in zip(xy, z, strict=True))
+    plane = Plane(z0, sx, sy, reveals, door, float(z.min()), threshold)
+    return plane, checks + door_checks(survey, adjusted, deck, reveals, 12 * math.hypot(sx, sy))
 
 
 def least_gap(build: Build) -> float:
@@ -181,39 +218,48 @@ def corner_places(roof: Roof, deck: Polygon) -> Array:
     return np.unique(np.round(xy, 6), axis=0)
 
 
-def height_budget(build: Build, plane: Plane, roof: Roof, deck: Polygon) -> Budget:
-    """The height at the place under the deck where it is least, against what decking, wood and gap need.
+def height_budget(build: Build, plane: Plane, roof: Roof, deck: Polygon,
+                  named: Mapping[str, tuple[float, float]] | None = None) -> Budget:
+    """The height at every place under the deck where it can be least, against what decking, wood and gap need.
 
-    Roof and plane are flat between facet corners, so the least stands at one of them: no search.
+    Roof and plane are flat between facet corners, so the least stands at one of them: no search. `named` are the
+    survey's points [in], by which the places are described. A shortfall is a `stop` with the single changes that make
+    up for it, each the least in sixteenths, within the floors of documents.md; whether the wood then carries is not
+    looked at here.
     """
     xy = corner_places(roof, deck)
-    height = plane.height(xy) - roof.height(xy)
-    i = int(np.argmin(height))
-    above = build.decking.thickness + build.joists.tape_thickness
-    needed = above + build.joists.minimum_depth + least_gap(build)
-    at = (float(xy[i, 0]), float(xy[i, 1]))
-    available = float(height[i])
-    where = f"x {at[0]:.0f}, y {at[1]:.0f}"
+    ground, surface = roof.height(xy), plane.height(xy)
+    s = build.supports
+    places = [
+        Layers((float(xy[i, 0]), float(xy[i, 1])), in_words((float(xy[i, 0]), float(xy[i, 1])), roof, named or {}),
+               plane.sill, plane.sill - float(surface[i]), build.decking.thickness, build.joists.tape_thickness,
+               build.joists.minimum_depth, s.pad_thickness, s.base_thickness, least_gap(build), float(ground[i]))
+        for i in np.argsort(surface - ground, kind="stable")[:MOST_PLACES]
+    ]
+    worst = places[0]
+    above = worst.decking + worst.tape
     words: dict[str, Any] = {
-        "available": length.write(available, 32), "needed": length.write(needed, 32), "reveal":
-        length.write(build.surface.reveal, 32), "decking": length.write(above, 32), "wood":
-        length.write(build.joists.minimum_depth, 32), "gap": length.write(least_gap(build), 32),
+        "place": f" ({worst.place})" if worst.place else "", "available": length.write(worst.available, 32),
+        "needed": length.write(worst.needed, 32), "reveal": length.write(build.surface.reveal, 32),
+        "decking": length.write(above, 32), "wood": length.write(worst.member, 32), "gap": length.write(worst.gap, 32),
     }
-    short = needed - available
-    if short > 1e-9:
-        clears = _clearing(build, short)
-        offers = "; ".join(f"{c.change} {c.from_} to {c.to} in" for c in clears)
-        found = check("height-short", "stop", value=available, limit=needed, where=where, clears=clears,
-                      short=f"{short:.2f}", offers=f"Any one of these clears it: {offers}." if offers else
-                      f"No single change within the limits clears {short:.2f} in: raise the door or have an engineer "
-                      "design flat sleepers.", **words)
-    else:
-        found = check("height", "ok", value=available, limit=needed, where=where, **words)
-    return Budget(at, available, needed, (found,))
+    short = worst.needed - worst.available
+    if short <= 1e-9:
+        found = check("height", "ok", value=worst.available, limit=worst.needed, where=coordinates(worst.at), **words)
+        return Budget(tuple(places), (found,))
+    clears = (*_thinner(build, short), *_other_surface(build, plane, deck, xy, ground + worst.needed))
+    left = worst.available - above - worst.gap
+    advice = "" if clears else (f" No single change within the limits clears {short:.2f} in: raise the door or have "
+                                "an engineer design flat sleepers.")
+    if 0 < left < LEAST_DEPTH - 1e-9:
+        advice += f" {length.write(left, 32)} in would be left there for flat sleepers, which an engineer designs."
+    found = check("height-short", "stop", value=worst.available, limit=worst.needed, where=coordinates(worst.at),
+                  clears=clears, short=f"{short:.2f}", advice=advice, **words)
+    return Budget(tuple(places), (found,))
 
 
-def _clearing(build: Build, short: float) -> Sequence[Change]:
-    """The single changes that would clear a shortfall [in], each within the floors of documents.md."""
+def _thinner(build: Build, short: float) -> list[Change]:
+    """The changes of one thickness that make up a shortfall [in], each within the floors of documents.md."""
     def down(now: float, floor: float) -> float | None:
         to = math.floor((now - short) / FULL_STEP + 1e-9) * FULL_STEP
         return to if to >= floor - 1e-9 else None
@@ -222,15 +268,82 @@ def _clearing(build: Build, short: float) -> Sequence[Change]:
     stack, gap = s.pad_thickness + s.base_thickness, s.clear_gap.least
     offers: list[tuple[str, float, float | None]] = [
         ("surface.reveal", build.surface.reveal, down(build.surface.reveal, LEAST_REVEAL)),
-        ("decking.thickness", build.decking.thickness,
-         down(build.decking.thickness, least_thickness(build.joists.spacing))),
+        ("decking.thickness", build.decking.thickness, down(build.decking.thickness, least_decking(build))),
         ("joists.minimum_depth", build.joists.minimum_depth, down(build.joists.minimum_depth, LEAST_DEPTH)),
     ]
     # the gap needed is the larger of the two: one alone clears only where the other leaves room
     if stack <= gap - short:
         offers.append(("supports.clear_gap.least", gap, down(gap, max(LEAST_CLEAR_GAP, stack))))
     if gap <= stack - short:
-        pad = down(s.pad_thickness, 1 / 8)
-        if pad is not None and pad + s.base_thickness >= LEAST_CLEAR_GAP:
+        pad = down(s.pad_thickness, LEAST_PAD)
+        if pad is not None and max(pad + s.base_thickness, gap) >= LEAST_CLEAR_GAP:
             offers.append(("supports.pad_thickness", s.pad_thickness, pad))
     return [Change(what, now, to) for what, now, to in offers if to is not None]
+
+
+def least_decking(build: Build) -> float:
+    """The thinnest decking that the table lets span the joists asked for, infinite where it says nothing [in]."""
+    joists, boards = build.joists.direction, build.decking.direction
+    angle = 90.0 if joists == "auto" or boards == "auto" else abs((float(boards) - float(joists) + 90) % 180 - 90)
+    return least_thickness(build.joists.spacing, build.decking.species or "", angle)
+
+
+def surface_words(build: Build) -> str:
+    """The surface asked for, in words."""
+    s = build.surface
+    if s.mode == "fall":
+        return fall_words(s.fall_per_ft or 0.0, s.toward or 0.0)
+    return "level" if s.mode == "level" else "following the threshold"
+
+
+def fall_words(per_ft: float, toward: float) -> str:
+    return f"a fall of {length.write(per_ft, 64)} in a foot toward {toward:g} degrees"
+
+
+def to_fall(build: Build, per_ft: float, toward: float) -> Change:
+    """The change of the surface to one with this fall [in/ft], `toward` [degrees]; lengths with their mark, so that
+    the patch serves in any unit."""
+    patch = {"surface": {"mode": "fall", "fall_per_ft": f'{per_ft:.10g}"', "toward": toward}}
+    return Change("surface", surface_words(build), fall_words(per_ft, toward), patch)
+
+
+def _other_surface(build: Build, plane: Plane, deck: Polygon, places: Array, least: Array) -> list[Change]:
+    """The other surfaces that reach `least` (k,) at the places (k, 2) [in]: level, or the least fall that does.
+
+    No fall is offered over a landing's most; one that runs away from the house or along it comes before one toward it.
+    """
+    sills = np.array(plane.threshold) - np.array([0, 0, build.surface.reveal])
+    offers = []
+    if build.surface.mode == "fall":
+        offers += _same_way(build, sills, places, least)
+    if build.surface.mode != "level" and float(sills[:, 2].min()) >= float(least.max()) - 1e-9:
+        patch = {"surface": {"mode": "level", "fall_per_ft": None, "toward": None}}
+        return [*offers, Change("surface", surface_words(build), "level", patch)]
+    falls = np.arange(FULL_STEP, doors.LANDING_FALL + 1e-9, FULL_STEP).tolist()
+    toward = np.arange(0.0, 360.0)
+    out = np.array(shapely.get_coordinates(deck.centroid)[0]) - sills[:, :2].mean(axis=0)
+    along = sills[-1, :2] - sills[0, :2]
+    if math.hypot(*along) >= 1:  # the way out of the door is square to its sill
+        out -= (out @ along) / (along @ along) * along
+    away = unit_vectors(toward) @ out >= -1e-9 * math.hypot(*out)
+    # a fall that clears only one way is as steep as it must be; first those that carry no water to the sill
+    for directions in (toward[away], toward[~away]):
+        found = least_fall(falls, directions, sills, places, least)
+        if found is not None:
+            return [*offers, to_fall(build, *found)]
+    return offers
+
+
+def _same_way(build: Build, sills: Array, places: Array, least: Array) -> list[Change]:
+    """The fall nearest the one asked for that clears in the direction asked for."""
+    asked, toward = build.surface.fall_per_ft or 0.0, build.surface.toward or 0.0
+    (low,), (high,) = (12 * v for v in clearing_falls(toward, sills, places, least))
+    if low > high or not math.isfinite(low):
+        return []
+    if asked > high:
+        to = math.floor(min(high, doors.LANDING_FALL) / FULL_STEP + 1e-9) * FULL_STEP
+        fits = to >= max(low, FULL_STEP) - 1e-9
+    else:
+        to = math.ceil(low / FULL_STEP - 1e-9) * FULL_STEP
+        fits = to <= min(high, doors.LANDING_FALL) + 1e-9
+    return [Change("surface.fall_per_ft", asked, to)] if fits else []

@@ -184,9 +184,12 @@ def depth_after_drying(depth: float, moisture_from: float, moisture_to: float) -
     return depth * after / before
 
 
-def least_thickness(spacing: float) -> float:
-    """The least board thickness [in] that the table lets span joists at `spacing` [in], boards square to them.
+def least_thickness(spacing: float, species: str = "", angle: float = 90.0) -> float:
+    """The least board thickness [in] that the table lets span joists at `spacing` [in], `angle` degrees between them.
 
-    Infinite where no thickness in the table does: then no thinner board may be offered.
+    Infinite where no thickness in the table does, and for decking that the table leaves to its maker: then no
+    thinner board may be offered.
     """
-    return min((least for least, square, _ in JOIST_SPACING if spacing <= square + 1e-9), default=float("inf"))
+    enough = (least for least, _, _ in JOIST_SPACING
+              if (most := joist_spacing(species, least, angle).most) is not None and spacing <= most + 1e-9)
+    return min(enough, default=float("inf"))

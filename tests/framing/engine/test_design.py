@@ -193,9 +193,13 @@ def at(build, path):
 def changed(build, change):
     """The build with one offered change made; offers are in inches whatever the build's unit."""
     build = copy.deepcopy(build)
+    if "patch" in change:  # a JSON merge patch
+        for section, fields in change["patch"].items():
+            build[section] = {k: v for k, v in (build[section] | fields).items() if v is not None}
+        return build
     here, last = at(build, change["change"])
     to = change["to"] if isinstance(change["to"], str) else f"{change['to']} in"
-    here[last] = [*here[last], to] if isinstance(here[last], list) else to
+    here[last] = [*here[last], to] if isinstance(here.get(last), list) else to
     if change["change"] == "supports.clear_gap.least":
         here["target"] = here["most"]
     return build
@@ -242,7 +246,7 @@ def test_every_change_that_is_offered_clears_its_stop(stopped):
     for stop in stops(document):
         for change in stop["clears"]:
             again = frame(survey, changed(build, change)).document
-            assert stop["code"] not in {c["code"] for c in stops(again)}, change
+            assert stops(again) == [], change
 
 
 def test_an_offer_states_what_the_build_has_now(stopped):
@@ -250,7 +254,7 @@ def test_an_offer_states_what_the_build_has_now(stopped):
     for stop in stops(document):
         for change in stop["clears"]:
             here, last = at(build, change["change"])
-            if isinstance(here[last], int | float) and build.get("unit", "in") == "in":
+            if isinstance(here.get(last), int | float) and build.get("unit", "in") == "in":
                 assert change["from"] == pytest.approx(here[last])
 
 
@@ -258,7 +262,7 @@ def test_no_offer_goes_under_the_floors(stopped):
     floors = {"surface.reveal": 0.125, "supports.clear_gap.least": 0.75, "joists.minimum_depth": 1.5}
     for stop in stops(stopped[2]):
         for change in stop["clears"]:
-            assert change["to"] in DRESSED or change["to"] >= floors.get(change["change"], 0) - 1e-9
+            assert "patch" in change or change["to"] in DRESSED or change["to"] >= floors.get(change["change"], 0) - 1e-9
 
 
 def test_too_little_height_still_answers_with_survey_roof_plane_and_outline():
