@@ -209,7 +209,8 @@ def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
                 continue
             edge = abs(run[0]) >= abs(run[1])
             inset = STICK / 2
-            if edge:  # the gap between deck and wall is room for its pads too; round an obstacle there is none
+            if edge and not (k and np.hypot(*run) < LEAST_TRIMMER):
+                # the gap between deck and wall is room for its pads too; round an obstacle there is none
                 room = 0.0 if k else float(roof.exterior.distance(shapely.Point((a + b) / 2)))
                 reach = [pad / 2 + PAD_FROM_WALL - room for pad in pads]
                 inset = max(inset, max([v for v in reach if v <= WIDEST_INSET], default=WIDEST_INSET))
@@ -276,7 +277,7 @@ def _rows(net: Polygon, edges: Sequence[_Side], spacing: float, anchor: Array) -
     level = [s for s in edges if abs(s.along[1]) < 0.01 and np.hypot(*(s.b - s.a)) > LEAST_JOIST]
     if level:
         at = sorted(((s.a[1] + s.b[1]) / 2 + math.copysign(s.inset, s.along[0]) for s in level),
-                    key=lambda y: abs(float(y - anchor[1])))
+                    key=lambda y: (round(abs(float(y - anchor[1])), 6), float(y)))
         start, run = at[0], abs(at[-1] - at[0])
         if 0.01 < run % spacing < CROWDED:
             spacing = run / math.ceil(run / spacing)
