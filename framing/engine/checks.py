@@ -225,7 +225,24 @@ CODES: dict[str, Code] = {
     # members
     "stick-too-shallow": Code(
         "{count} member(s) need wood {need} in deep (at {where}); the deepest stick asked for gives {have} in. A "
-        "deeper size, or a most clear gap of {most} in with shims to match, would serve.", "computed", "contractor",
+        "deeper size, a most clear gap of {most} in with shims to match, or packers up to {packer} in under it would "
+        "serve.", "computed", "contractor",
+    ),
+    "rim-splice": Code(
+        "{count} splice(s) of rims stand off every joist end, up to {value:.1f} in (in {where}): no stick reaches from "
+        "one joist end to the next there. Back each with a block at least {least:g} in long.",
+        "common practice", "contractor",
+    ),
+    "packed-up": Code(
+        "{count} pad(s) carry a packer under wood that is not deep enough, the thickest {value:g} in under {where} (up "
+        "to {limit:g} in is allowed): treated wood, wider than it is thick, fixed to the member so that it cannot slide "
+        "out.", "common practice", "contractor",
+    ),
+    "drying": Code(
+        "As the joists dry from {wet:g} to {dry:g} % moisture the deck sinks {most} in where the wood is deepest "
+        "({deep} in) and {least} in where it is thinnest ({thin} in): {value:.3f} in out of its plane, at {where} most "
+        "({limit:.4g} in is as much as depths are marked to). At the door it sinks {door} in, so the step-down grows by "
+        "that.{judged}", "FPL-RP-489; moisture in service from memory", "contractor",
     ),
     "no-profile": Code(
         "{count} member(s), the worst {where}, find no profile between least depth and least clearance: {value:.2f} in "

@@ -359,9 +359,10 @@ def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, d
     members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
     ids = {m.id for m in members}
     carrying = [m for m in members if m.role in ("joist", "edge")]
-    if checks or not any(m.role == "joist" for m in carrying):
-        if not checks:
-            checks = [check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame")]
+    stopped = any(c.status == "stop" for c in checks)
+    if stopped or not any(m.role == "joist" for m in carrying):
+        if not stopped:
+            checks.append(check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame"))
         return layout, Frame(tuple(members), (), 0.0, 0.0, tuple(checks))
     layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids))
     weight = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,

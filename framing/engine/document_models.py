@@ -335,7 +335,7 @@ class ClearGap(_Part):
 
 
 class Supports(_Part):
-    """Pads and shims under the joists; every length [in]."""
+    """Pads and shims under the joists; every length [in]. `packer_most`: packing under wood that is not deep enough."""
 
     base_thickness: Annotated[float, length_of(least=0, most=12)] = 0.0
     pad_thickness: Annotated[float, length_of(least=0, most=24)]
@@ -346,6 +346,7 @@ class Supports(_Part):
         AfterValidator(ascending),
     ]
     shim_most: Annotated[float, length_of(least=0, most=48)]
+    packer_most: Annotated[float, length_of(least=0, most=12)] = 0.0
     maximum_spacing: Annotated[Literal["auto"] | float, auto_or(length_of(least=3, most=240))] = "auto"
 
 

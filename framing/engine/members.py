@@ -1,36 +1,37 @@
-"""Profiles that the saw cuts: for every member the fewest straight cuts that keep it off the roof and in height.
+"""Members as they are sawn: each line's profile, the stick that it is cut from, and its splices.
 
 Stage: layout -> members. Under a member's top edge lies a corridor: the wood may come down to the least clear gap
-over the roof and no further up than the most. The profile is the polyline with fewest corners inside it.
+over the roof and no further up than the most. The profile is the one with the fewest straight cuts inside it.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 from framing.engine import length
 from framing.engine.checks import Change, Check, check
 from framing.engine.documents import Build
 from framing.engine.layout import Line
 from framing.engine.plane import LEAST_DEPTH, Plane, least_gap, most_gap
+from framing.engine.profiles import CLOSE, Corridor, fewest_cuts
 from framing.engine.roof import Roof
 from framing.reference import clearances
 from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
 
-CORNER_PLACES = 16  # a corner between two kinks is tried at each of so many shares of the way
 LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
+ONE_KINK = 1e-6  # bends of the roof closer than this are one: the roof rises less than its rounding between [in]
+PACKER_STEP = 1 / 4  # packers are made in whole steps of this [in]: common practice
+GRID = 1.0  # splices that must find a clear place are tried this far apart [in]
 
 
 @dataclass(frozen=True)
@@ -83,83 +84,66 @@ class Member:
         }
 
 
-@dataclass(frozen=True)
-class Corridor:
-    """Where a profile may run: depths `low`..`high` at the kinks `s` (k,) of roof and plane under one member [in]."""
+def kinks(line: Line, roof: Roof) -> Array:
+    """Both ends and every place where the roof under the member bends, s (k,) [in]."""
+    return _all_kinks([line], roof)[0]
 
-    s: Array
-    height: Array  # top edge over the roof [in]
-    low: Array
-    high: Array
+
+def _all_kinks(lines: Sequence[Line], roof: Roof) -> list[Array]:
+    """The kinks of every line. [in]"""
+    shapes = shapely.linestrings([[n.start, n.end] for n in lines])
+    met = shapely.intersection(np.array(roof.creases())[None], shapes[:, None])
+    owner = np.repeat(np.arange(len(lines)), shapely.get_num_coordinates(met).sum(axis=1))
+    starts, runs = np.array([n.start for n in lines]), np.array([n.length for n in lines])
+    places = np.clip(np.hypot(*(shapely.get_coordinates(met.ravel()) - starts[owner]).T), 0.0, runs[owner])
+    own = np.split(places, np.searchsorted(owner, np.arange(1, len(lines))))
+    found = []
+    for inner, run in zip(own, runs.tolist(), strict=True):
+        inner = np.sort(inner[(inner > ONE_KINK) & (inner < run - ONE_KINK)])
+        found.append(np.r_[0.0, inner[np.diff(inner, prepend=0.0) > ONE_KINK], run])
+    return found
+
+
+def heights(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof) -> list[tuple[Array, Array]]:
+    """Under every line its kinks s (k,) and the height of its top edge over the roof there (k,) [in]."""
+    if not lines:
+        return []
+    places = _all_kinks(lines, roof)
+    xy = np.concatenate([n.at(s) for n, s in zip(lines, places, strict=True)])
+    over = plane.height(xy) - build.decking.thickness - build.joists.tape_thickness - roof.height(xy)
+    return list(zip(places, np.split(over, np.cumsum([len(s) for s in places])[:-1]), strict=True))
 
 
 def corridor(line: Line, build: Build, plane: Plane, roof: Roof, deepest: float) -> Corridor:
-    """The corridor under `line`; between its kinks both limits are straight or bend the safe way.
+    """The corridor under `line` for sticks up to `deepest` [in]."""
+    return corridor_under(*heights([line], build, plane, roof)[0], build, deepest)
 
-    `low` is a maximum of straight lines (convex) and `high` a minimum (concave): a straight profile that keeps to
-    them at the kinks keeps to them between.
+
+def corridor_under(s: Array, height: Array, build: Build, deepest: float, packer: float = 0.0) -> Corridor:
+    """The corridor under a top edge `height` (k,) over the roof at its kinks `s` (k,), on packers up to `packer` [in].
+
+    Where the most clear gap meets the least depth, or the least gap the deepest stick, the limits bend too: those
+    places are added, so that limits and wanted depths are straight between places.
     """
-    s = kinks(line, roof)
-    xy = line.at(s)
-    height = plane.height(xy) - build.decking.thickness - build.joists.tape_thickness - roof.height(xy)
-    low = np.maximum(height - most_gap(build), build.joists.minimum_depth)
-    high = np.minimum(height - least_gap(build), deepest)
-    return Corridor(s, height, low, high)
+    thin, least, most = build.joists.minimum_depth, least_gap(build), most_gap(build) + packer
+    target = min(max(build.supports.clear_gap.target, least), most)
+    level = np.array([[thin + most], [deepest + least], [thin + target], [deepest + target]])
+    off = height - level
+    row, i = np.nonzero(off[:, :-1] * off[:, 1:] < 0)
+    if len(i):
+        share = off[row, i] / (off[row, i] - off[row, i + 1])
+        more = s[i] + share * (s[i + 1] - s[i])
+        apart = np.minimum(more - s[i], s[i + 1] - more) > ONE_KINK / 100
+        more, order = np.unique(more[apart], return_index=True)
+        s, height = np.r_[s, more], np.r_[height, level[row, 0][apart][order]]
+        order = np.argsort(s, kind="stable")
+        s, height = s[order], height[order]
+    return Corridor(s, height, np.maximum(height - most, thin), np.minimum(height - least, deepest))
 
 
-def kinks(line: Line, roof: Roof) -> Array:
-    """Both ends and every place where the roof under the member bends, s (k,) [in]."""
-    cuts = shapely.get_coordinates(shapely.intersection(np.array(roof.creases()), line.shape))
-    places = {0.0, line.length, *(float(math.dist(p, line.start)) for p in cuts)}
-    ordered = sorted(p for p in places if 0 <= p <= line.length)
-    keep = [p for i, p in enumerate(ordered) if i == 0 or p - ordered[i - 1] > NEAR]
-    keep[-1] = line.length
-    return np.array(keep)
-
-
-def fewest_cuts(c: Corridor, target: float) -> Array | None:
-    """Profile (k, 2) with the fewest corners inside the corridor, nearest the target gap; None where none fits.
-
-    Corners are sought at the kinks and, where that may save one, at places between them. With corners fixed, the
-    depths that keep to the corridor and stray least from the target gap are a linear program.
-    """
-    for corners in _corner_sets(c.s):
-        depth = _nearest(c, corners, target)
-        if depth is not None:
-            return np.asarray(np.c_[corners, depth])
-    return None
-
-
-def _corner_sets(s: Array) -> Iterator[Array]:
-    """Sets of corner places with both ends in each, fewest first, kinks before the places between them."""
-    inner = s[1:-1]
-    share = np.arange(1, CORNER_PLACES)[:, None] / CORNER_PLACES
-    between = (s[:-1] + share * np.diff(s)).ravel() if len(s) > 3 else np.array([])
-    for n in range(len(inner) + 1):
-        yield from (np.array([s[0], *pick, s[-1]]) for pick in combinations(inner, n))
-        if 0 < n < len(inner):
-            yield from (np.array(sorted([s[0], *pick, s[-1]])) for pick in combinations([*inner, *between], n)
-                        if not set(pick) <= set(inner))
-
-
-def _nearest(c: Corridor, corners: Array, target: float) -> Array | None:
-    """Depths (corners,) inside the corridor with the least largest departure from the target gap [in]."""
-    places = np.union1d(c.s, corners)
-    low, high, height = (np.interp(places, c.s, v) for v in (c.low, c.high, c.height))
-    # linear interpolation of each corner's depth onto the places
-    basis = np.stack([np.interp(places, corners, row) for row in np.eye(len(corners))], axis=1)
-    if len(corners) == len(places):  # a corner at every kink: each depth is its own, no program needed
-        if (low > high + 1e-9).any():
-            return None
-        return np.asarray(np.clip(height - target, low, high))
-    one = np.ones((len(places), 1))
-    none = np.zeros_like(one)
-    wanted = height - target
-    a = np.block([[basis, none], [-basis, none], [basis, -one], [-basis, -one]])
-    b = np.r_[high, -low, wanted, -wanted]
-    cost = np.r_[np.zeros(len(corners)), 1.0]
-    answer = linprog(cost, A_ub=a, b_ub=b, bounds=[(None, None)] * len(corners) + [(0, None)], method="highs")
-    return np.asarray(answer.x[:-1]) if answer.success else None
+def packing(build: Build) -> float:
+    """The most packing under a member, in whole steps [in]."""
+    return PACKER_STEP * math.floor(build.supports.packer_most / PACKER_STEP + CLOSE)
 
 
 def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
@@ -167,79 +151,163 @@ def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
     """Every line as a sawn member: profile, stick and splices; `outlets` (n, 2) are kept clear of splices [in].
 
     A member that fits no corridor (the height between least depth and most gap leaves none, or no stick at hand
-    is deep enough) is a `stop` and is left out.
+    is deep enough) is packed up where the build allows it; else it is a `stop` and is left out.
     """
     offered = sorted(build.joists.sizes, key=lambda k: DRESSED[k][1])
-    deepest = DRESSED[offered[-1]][1]
+    deepest, packer = DRESSED[offered[-1]][1], packing(build)
     members, unfit = [], []
-    for line in lines:
-        c = corridor(line, build, plane, roof, deepest)
-        whole = next((k for k in offered if (c.low <= DRESSED[k][1] + 1e-9).all()
-                      and (c.high >= DRESSED[k][1] - 1e-9).all()), None)
-        if whole is not None:  # a stick that fits as it comes needs no cut at all
-            depth = DRESSED[whole][1]
-            members.append(Member(line, whole, np.array([[0, depth], [line.length, depth]]), ripped=False))
-            continue
-        profile = fewest_cuts(c, build.supports.clear_gap.target)
-        if profile is None:
-            unfit.append((line, c))
-            continue
-        size = next(k for k in offered if DRESSED[k][1] >= profile[:, 1].max() - 1e-6)
-        members.append(Member(line, size, profile))
-    spliced = _splice(members, roof, build, longest, outlets)
-    return spliced, _unfit(unfit, build, deepest)
+    for line, (s, height) in zip(lines, heights(lines, build, plane, roof), strict=True):
+        c = corridor_under(s, height, build, deepest)
+        member = _sawn(line, c, build, offered)
+        if member is None and packer > 0:
+            member = _sawn(line, corridor_under(s, height, build, deepest, packer), build, offered)
+        if member is not None:
+            members.append(member)
+        else:
+            unfit.append((line, height))
+    ends = [n for n in lines if n.role in ("joist", "edge")]
+    spliced, checks = _splice(members, ends, roof, build, longest, outlets)
+    return spliced, [*_unfit(unfit, build, deepest), *checks]
 
 
-def _unfit(unfit: Sequence[tuple[Line, Corridor]], build: Build, deepest: float) -> list[Check]:
-    """One stop for the worst member that no profile fits: over the deepest stick's reach, or under the least depth."""
+def _sawn(line: Line, c: Corridor, build: Build, offered: Sequence[str]) -> Member | None:
+    """The line as a whole stick where one fits as it comes (of several the one nearest the target gap), else sawn."""
+    target = build.supports.clear_gap.target
+    whole = [k for k in offered if (c.low <= DRESSED[k][1] + CLOSE).all() and (c.high >= DRESSED[k][1] - CLOSE).all()]
+    if whole:
+        size = min(whole, key=lambda k: float(np.abs(c.height - target - DRESSED[k][1]).max()))
+        depth = DRESSED[size][1]
+        return Member(line, size, np.array([[0, depth], [line.length, depth]]), ripped=False)
+    profile = fewest_cuts(c, target)
+    if profile is None:
+        return None
+    return Member(line, next(k for k in offered if DRESSED[k][1] >= profile[:, 1].max() - 1e-6), profile)
+
+
+def _unfit(unfit: Sequence[tuple[Line, Array]], build: Build, deepest: float) -> list[Check]:
+    """One stop for the worst member that no profile fits: over the deepest stick's reach, or under the least depth.
+
+    Only changes that fit every one of them are offered.
+    """
     if not unfit:
         return []
-    over = [(float((c.height - most_gap(build)).max()), line) for line, c in unfit]
-    need, line = max(over, key=lambda v: v[0])
-    if need > deepest + 1e-9:
-        offers = [Change("joists.sizes", f"up to {deepest} in", k) for k, (_, d) in DRESSED.items()
-                  if d >= need and d > deepest][:1]
+    s, thin = build.supports, build.joists.minimum_depth
+    least, most = least_gap(build), most_gap(build) + packing(build)
+    low = np.array([h.min() for _, h in unfit])
+    high = np.array([h.max() for _, h in unfit])
+
+    def fits(*, thin: float = thin, deepest: float = deepest, most: float = most) -> bool:
+        return bool(thin <= deepest + CLOSE and least <= most + CLOSE and (low - least >= thin - CLOSE).all()
+                    and (high - most <= deepest + CLOSE).all())
+
+    worst = int(np.argmax(high))
+    need, line = float(high[worst]) - most, unfit[worst][0]
+    if need > deepest + CLOSE:
         short = need - deepest
-        most = math.ceil((build.supports.clear_gap.most + short) * 16 - 1e-6) / 16
-        offers.append(Change("supports.clear_gap.most", build.supports.clear_gap.most, most))
-        if build.supports.pad_thickness + build.supports.base_thickness + build.supports.shim_most < most:
-            offers = offers[:-1]  # the shims would not reach: no single change
+        deeper = [k for k, (_, d) in DRESSED.items() if d > deepest and fits(deepest=d)][:1]
+        offers = [Change("joists.sizes", f"up to {deepest} in", k) for k in deeper]
+        gap = math.ceil((s.clear_gap.most + short) * 16 - 1e-6) / 16
+        if s.pad_thickness + s.base_thickness + s.shim_most + packing(build) >= gap and fits(most=most + short):
+            offers.append(Change("supports.clear_gap.most", s.clear_gap.most, gap))
+        packer = PACKER_STEP * math.ceil((packing(build) + short) / PACKER_STEP - 1e-6)
+        if fits(most=most + short):
+            offers.append(Change("supports.packer_most", s.packer_most, packer))
         return [check("stick-too-shallow", "stop", value=deepest, limit=need, where=line.id, clears=offers,
-                      need=length.write(need), have=length.write(deepest), most=length.write(most), count=len(unfit))]
-    low, line = min(((float((c.high - c.low).min()), line) for line, c in unfit), key=lambda v: v[0])
+                      need=length.write(need), have=length.write(deepest), most=length.write(gap),
+                      packer=length.write(packer), count=len(unfit))]
+    play = np.minimum(low - least, deepest) - thin
+    play = np.minimum(play, most - least)
+    worst = int(np.argmin(play))
+    lacking, line = float(play[worst]), unfit[worst][0]
     offers = []
-    s = build.supports
-    if most_gap(build) < least_gap(build) - 1e-9:  # pad and shims at hand do not reach the least clear gap
-        shims = math.ceil((least_gap(build) - s.pad_thickness - s.base_thickness) * 16 - 1e-6) / 16
+    if most < least - CLOSE:  # pad and shims at hand do not reach the least clear gap
+        shims = math.ceil((least - s.pad_thickness - s.base_thickness) * 16 - 1e-6) / 16
         offers.append(Change("supports.shim_most", s.shim_most, shims))
-    elif build.joists.minimum_depth + low >= LEAST_DEPTH:
-        offers.append(Change("joists.minimum_depth", build.joists.minimum_depth,
-                             math.floor((build.joists.minimum_depth + low) * 16 + 1e-6) / 16))
-    return [check("no-profile", "stop", value=most_gap(build) - least_gap(build),
-                  limit=most_gap(build) - least_gap(build) - low, where=line.id, clears=offers, count=len(unfit),
-                  short=f"{-low:.2f}")]
+    elif (thinner := math.floor((thin + lacking) * 16 + 1e-6) / 16) >= LEAST_DEPTH and fits(thin=thinner):
+        offers.append(Change("joists.minimum_depth", thin, thinner))
+    return [check("no-profile", "stop", value=most - least, limit=most - least - lacking, where=line.id, clears=offers,
+                  count=len(unfit), short=f"{-lacking:.2f}")]
 
 
-def _splice(members: Sequence[Member], roof: Roof, build: Build, longest: float, outlets: Array) -> list[Member]:
-    """Members longer than the longest piece, cut into pieces: at a ridge where it serves, else where sticks serve.
+def _splice(members: Sequence[Member], ends: Sequence[Line], roof: Roof, build: Build, longest: float,
+            outlets: Array) -> tuple[list[Member], list[Check]]:
+    """Members longer than the longest piece, cut into the fewest pieces; and what the crew must know of the splices.
 
-    A splice stands on a pad, so it keeps off outlets and valleys as pads do.
+    A splice stands on a pad, so it keeps off outlets and valleys as pads do; a rim's lies over the end of one of the
+    lines `ends`.
     """
-    sticks = sorted(v for v in build.joists.stock_lengths if v - build.saw.trim <= longest + NEAR)
-    ends = {m.id: m.line for m in members if m.role in ("joist", "edge")}
-    done = []
+    done, loose = [], []
     for m in members:
         if m.line.length <= longest + NEAR:
             done.append(m)
         elif m.role == "rim":
-            places = _joist_ends(m.line, list(ends.values()))
-            done.append(replace(m, splices=_pick(m.line.length, longest, places)))
+            joists = _joist_ends(m.line, ends)
+            cuts, off = _over_ends(m.line.length, longest, joists)
+            done.append(replace(m, splices=cuts))
+            loose += [(m.id, v) for v in off]
         else:
-            run, ridges = m.line.length, _over(m.line, roof, "ridge")
-            cuts = (_pick(run, longest, ridges) if _serves(run, longest, ridges)
-                    else _by_sticks(run, longest, [v - build.saw.trim for v in sticks]))
-            done.append(replace(m, splices=_kept_off(m.line, cuts, longest, roof, build, outlets)))
-    return done
+            done.append(replace(m, splices=_over_pads(m, longest, roof, build, outlets)))
+    if not loose:
+        return done, []
+    return done, [check("rim-splice", "caution", value=max(v for _, v in loose), limit=0.0,
+                        where=max(loose, key=lambda v: v[1])[0], count=len(loose), least=LEAST_PIECE)]
+
+
+def _over_ends(run: float, longest: float, joists: Sequence[float]) -> tuple[tuple[float, ...], list[float]]:
+    """A rim's splices in the fewest pieces, over joist ends where those allow it; and how far off one the rest are."""
+    cuts = _fewest_pieces(run, longest, joists)
+    if cuts is not None:
+        return cuts, []
+    # no joist end in reach of some stick: the pieces that cannot end on one end where they must
+    grid = np.arange(GRID, run, GRID)
+    cuts = _fewest_pieces(run, longest, [*joists, *grid.tolist()], [0.0] * len(joists) + [1.0] * len(grid)) or ()
+    off = [min((abs(v - j) for j in joists), default=run) for v in cuts]
+    return cuts, [v for v in off if v > NEAR]
+
+
+def _over_pads(m: Member, longest: float, roof: Roof, build: Build, outlets: Array) -> tuple[float, ...]:
+    """A joist's splices: at a ridge or where its cut turns if that takes no piece more, else where sticks serve."""
+    run, trim = m.line.length, build.saw.trim
+    least = math.ceil((run - NEAR) / longest)
+    for places in (_over(m.line, roof, "ridge"), m.profile[1:-1, 0].tolist()):
+        clear = [v for v, ok in zip(places, _is_clear(m.line, np.array(places), roof, build, outlets), strict=True)
+                 if ok and LEAST_PIECE <= v <= run - LEAST_PIECE]
+        cuts = _fewest_pieces(run, longest, clear)
+        if cuts is not None and len(cuts) + 1 == least:
+            return cuts
+    usable = sorted(v - trim for v in build.joists.stock_lengths if v - trim <= longest + NEAR)
+    cuts = _kept_off(m.line, _by_sticks(run, longest, usable), longest, roof, build, outlets)
+    if _is_clear(m.line, np.array(cuts), roof, build, outlets).all():
+        return cuts
+    grid = np.arange(LEAST_PIECE, run - LEAST_PIECE, GRID)  # one piece more before a splice in the water
+    return _fewest_pieces(run, longest, grid[_is_clear(m.line, grid, roof, build, outlets)].tolist()) or cuts
+
+
+def _fewest_pieces(run: float, longest: float, places: Sequence[float],
+                   dislike: Sequence[float] = ()) -> tuple[float, ...] | None:
+    """Of `places`, the cuts that leave the fewest pieces no longer than `longest`, of those the least disliked, of
+    those the most even [in]; None where they leave a longer one."""
+    order = np.argsort(places)
+    at = np.r_[0.0, np.array(places, float)[order], run]
+    cost = np.r_[0.0, np.array(dislike, float)[order], 0.0] if dislike else np.zeros(len(at))
+    pieces, disliked, uneven = (np.full(len(at), math.inf) for _ in range(3))
+    pieces[0] = disliked[0] = uneven[0] = 0
+    before = np.zeros(len(at), int)
+    for k in range(1, len(at)):
+        i = np.flatnonzero((at[k] - at[:k] <= longest + NEAR) & (at[k] - at[:k] > NEAR) & np.isfinite(pieces[:k]))
+        if len(i):
+            square = uneven[i] + (at[k] - at[i]) ** 2
+            best = np.lexsort((square, disliked[i], pieces[i]))[0]
+            before[k], pieces[k] = i[best], pieces[i[best]] + 1
+            disliked[k], uneven[k] = disliked[i[best]] + cost[k], square[best]
+    if not np.isfinite(pieces[-1]):
+        return None
+    cuts: list[float] = []
+    k = int(before[-1])
+    while k:
+        cuts.insert(0, float(at[k]))
+        k = int(before[k])
+    return tuple(cuts)
 
 
 def _over(line: Line, roof: Roof, kind: str) -> list[float]:
@@ -248,26 +316,31 @@ def _over(line: Line, roof: Roof, kind: str) -> list[float]:
     return sorted(float(line.shape.project(c)) for c in cuts if c.geom_type == "Point")
 
 
+def _is_clear(line: Line, s: Array, roof: Roof, build: Build, outlets: Array) -> NDArray[np.bool_]:
+    """Whether a splice at places s (n,) [in] stands clear of outlets and valleys, as its pad must."""
+    clear = np.ones(len(s), bool)
+    if not len(s):
+        return clear
+    xy = line.at(s)
+    if len(outlets):
+        clear &= np.hypot(*(xy[:, None] - outlets[None]).transpose(2, 0, 1)).min(axis=1) >= clearances.OUTLET
+    off_valley = max(max(size) for size in build.supports.pad_sizes) / 2 + clearances.VALLEY
+    for valley in (b.line for b in roof.breaks if b.kind == "valley"):
+        clear &= shapely.distance(shapely.points(xy), valley) >= off_valley
+    return clear
+
+
 def _kept_off(line: Line, cuts: Sequence[float], longest: float, roof: Roof, build: Build,
               outlets: Array) -> tuple[float, ...]:
     """The cuts, each moved to the nearest place clear of outlets and valleys that leaves no piece too long."""
-    valleys = [b.line for b in roof.breaks if b.kind == "valley"]
-    if not (len(outlets) or valleys):
-        return tuple(cuts)
-    off_valley = max(max(size) for size in build.supports.pad_sizes) / 2 + clearances.VALLEY
     moved = list(cuts)
     for i in range(len(moved)):
         before, after = (moved[i - 1] if i else 0.0), (moved[i + 1] if i + 1 < len(moved) else line.length)
         low, high = max(before + LEAST_PIECE, after - longest), min(after - LEAST_PIECE, before + longest)
         s = np.append(np.arange(low, high + 0.01, 0.5), moved[i])
-        xy = line.at(s)
-        clear = np.ones(len(s), bool)
-        if len(outlets):
-            clear &= np.hypot(*(xy[:, None] - outlets[None]).transpose(2, 0, 1)).min(axis=1) >= clearances.OUTLET
-        for valley in valleys:
-            clear &= shapely.distance(shapely.points(xy), valley) >= off_valley
-        if clear.any():
-            moved[i] = float(s[clear][np.argmin(np.abs(s[clear] - moved[i]))])
+        s = s[_is_clear(line, s, roof, build, outlets)]
+        if len(s):
+            moved[i] = float(s[np.argmin(np.abs(s - moved[i]))])
     return tuple(moved)
 
 
@@ -277,27 +350,6 @@ def _joist_ends(rim: Line, others: Sequence[Line]) -> list[float]:
     u = (np.array(rim.end) - np.array(rim.start)) / rim.length
     s, off = (xy - rim.start) @ u, np.abs((xy - rim.start) @ np.array([-u[1], u[0]]))
     return sorted({round(float(v), 6) for v, o in zip(s, off, strict=True) if o < 4 and 3 < v < rim.length - 3})
-
-
-def _serves(run: float, longest: float, places: Sequence[float]) -> bool:
-    """Whether cuts at some of `places` alone leave no piece longer than `longest`, in the fewest pieces."""
-    picked = _pick(run, longest, places)
-    return len(picked) + 1 == math.ceil((run - NEAR) / longest) and max(np.diff([0, *picked, run])) <= longest + NEAR
-
-
-def _pick(run: float, longest: float, places: Sequence[float]) -> tuple[float, ...]:
-    """Of `places`, the cuts that leave the fewest pieces: each time the one nearest an even share within reach."""
-    cuts: list[float] = []
-    at = 0.0
-    while run - at > longest + NEAR:
-        left = math.ceil((run - at - NEAR) / longest)
-        reach = [p for p in places if at + 1 < p <= at + longest + NEAR and run - p <= (left - 1) * longest + NEAR]
-        reach = reach or [p for p in places if at + 1 < p <= at + longest + NEAR]
-        if not reach:
-            return tuple(cuts)
-        at = min(reach, key=lambda p: abs(p - (at + (run - at) / left)))
-        cuts.append(at)
-    return tuple(cuts)
 
 
 def _by_sticks(run: float, longest: float, usable: Sequence[float]) -> tuple[float, ...]:
