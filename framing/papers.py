@@ -7,20 +7,22 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.template.loader import render_to_string
+from django.utils.safestring import mark_safe
 
 from framing.engine import length
+from framing.engine.member_drawings import depth_at, pad_name, profile_svg
 
 ROLES = {"rim": "Rims", "edge": "Edge joists", "joist": "Joists", "border": "Border members", "blocking": "Blocking"}
-COLUMNS = 14  # stations side by side on a sheet
+DRAWN = ("rim", "edge", "joist", "border")  # each has its profile; blocking has one where it stands on pads
 Numbered = list[tuple[int, Mapping[str, Any]]]
-SAME_PLACE = 0.02  # in: a support and a station this close are one column
 
 
 def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapping[str, Any], *, paper: str,
-                    mark: str) -> str:
+                    mark: str, plan_svg: str = "") -> str:
     """The crew's papers of a framing.
 
-    `paper` names them in the footer; `mark` is the hash that says which framing they belong to.
+    `paper` names them in the footer; `mark` is the hash that says which framing they belong to; `plan_svg` is the plan
+    to put in front of the members.
     """
     rips, boards = sawing_order(framing.get("stock_plan") or ())
     members = framing.get("members") or ()
@@ -40,10 +42,13 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "dry": (build.get("joists") or {}).get("moisture") in ("kdat", "dry"),
         "grade": f"{build['joists'].get('species', '')} {build['joists'].get('grade', '')}".strip(),
         "rips": [_stick(number, stick, shapes) for number, stick in rips],
+        "plan": mark_safe(plan_svg),  # the engine's own drawing: every word in it is escaped
         "roles": [
-            {"title": title, "members": [_member(m, cuts, supports.get(m["id"], [])) for m in _of(members, role)]}
-            for role, title in ROLES.items() if _of(members, role)
+            {"title": title, "drawn": [m for m in told if m["profile"]], "plain": [m for m in told if not m["profile"]]}
+            for role, title in ROLES.items()
+            if (told := [_member(m, cuts, supports.get(m["id"], [])) for m in _of(members, role)])
         ],
+        "regrade": [check for check in framing.get("checks") or () if check["code"] == "regrade-required"],
         "boards": [_stick(number, stick, shapes) for number, stick in boards],
         "pads": _pads(framing.get("supports") or ()),
         "warnings": [check for check in framing.get("checks") or () if _for_the_crew(check)],
@@ -116,7 +121,7 @@ def _ends(shape: Mapping[str, Any] | None, cut: Mapping[str, Any]) -> str:
     if not shape.get("profile"):
         return ""
     start, end = _span(shape, int(cut.get("piece") or 1))
-    return f"{length.sixteenths(_depth(shape, start))} → {length.sixteenths(_depth(shape, end))}"
+    return f"{length.sixteenths(depth_at(shape, start))} → {length.sixteenths(depth_at(shape, end))}"
 
 
 def _span(member: Mapping[str, Any], piece: int) -> tuple[float, float]:
@@ -128,21 +133,11 @@ def _span(member: Mapping[str, Any], piece: int) -> tuple[float, float]:
     return joints[index], joints[index + 1]
 
 
-def _depth(member: Mapping[str, Any], s: float) -> float:
-    profile = member["profile"]
-    for (s0, d0), (s1, d1) in zip(profile, profile[1:], strict=False):
-        if s0 <= s <= s1 and s1 > s0:
-            return float(d0 + (d1 - d0) * (s - s0) / (s1 - s0))
-    return float(profile[0][1] if s < profile[0][0] else profile[-1][1])
-
-
 def _member(member: Mapping[str, Any], cuts: Mapping[str, Any],
             supports: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     pieces = cuts.get(member["id"], [])
-    stations = [{"s": s, "depth": depth, "support": _nearest(supports, s)} for s, depth in member.get("stations") or ()]
-    columns = [
-        {"s": length.sixteenths(st["s"]), "depth": st["depth"], "pad": _stack(st["support"])} for st in stations
-    ]
+    stations = member.get("stations") or ()
+    is_drawn = (member["role"] in DRAWN or supports or len(stations) > 2) and stations
     (x0, y0), (x1, y1) = member["start"], member["end"]
     return {
         "id": member["id"],
@@ -154,33 +149,16 @@ def _member(member: Mapping[str, Any], cuts: Mapping[str, Any],
             for piece, cut, (number, stick) in pieces
         ],
         "splices": [length.sixteenths(s) for s in member.get("splices") or ()],
-        "has_pads": bool(supports),
-        "rows": [columns[i:i + COLUMNS] for i in range(0, len(columns), COLUMNS)],
+        "depths": [depth for _, depth in stations],
+        "profile": mark_safe(profile_svg(member, supports)) if is_drawn else "",  # as above
     }
-
-
-def _nearest(supports: Sequence[Mapping[str, Any]], s: float) -> Mapping[str, Any] | None:
-    return next((support for support in supports if abs(support["s"] - s) <= SAME_PLACE), None)
-
-
-def _stack(support: Mapping[str, Any] | None) -> str:
-    """Pad and shim under a station, in words short enough for a column."""
-    if support is None:
-        return ""
-    shim = support.get("shim") or 0
-    return _pad_name(support) + (f" + {length.write(shim, 32)}" if shim else "")
-
-
-def _pad_name(support: Mapping[str, Any]) -> str:
-    sides = [length.write(side) for side in support.get("pad_size") or ()]
-    return "×".join(sides) or "pad"
 
 
 def _pads(supports: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """How many pads stand with how much shim, thinnest first."""
     counts: dict[tuple[str, float, float], int] = {}
     for support in supports:
-        key = _pad_name(support), round(float(support["pad"]), 4), round(float(support.get("shim") or 0), 4)
+        key = pad_name(support), round(float(support["pad"]), 4), round(float(support.get("shim") or 0), 4)
         counts[key] = counts.get(key, 0) + 1
     return [{"name": name, "pad": length.write(pad), "shim": length.write(shim, 32) if shim else "", "count": count}
             for (name, pad, shim), count in sorted(counts.items())]

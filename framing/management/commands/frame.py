@@ -83,6 +83,7 @@ def _files(framed: Framing, survey: bytes, build: bytes) -> dict[str, bytes | No
     is_stopped = any(check["status"] == "stop" for check in document["checks"])
     cut_sheets = None if is_stopped else html_to_pdf(cut_sheets_html(
         document, json.loads(survey), json.loads(build), paper="Cut sheets", mark=canonical_sha256(document),
+        plan_svg=framed.plan_svg,
     ))
     return {
         "framing.json": canonical(document).encode() + b"\n",

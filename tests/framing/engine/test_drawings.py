@@ -24,12 +24,17 @@ def sheet(survey=None, build=None, *, framed=True):
 
 
 def both(survey=None, build=None, **more):
-    drawn = sheet(survey, build, **more)
-    return plan_svg(drawn), section_svg(drawn)
+    shown = sheet(survey, build, **more)
+    return plan_svg(shown), section_svg(shown)
 
 
 def words(svg):
     return ["".join(t.itertext()) for t in ET.fromstring(svg).iter(f"{SVG}text")]
+
+
+def drawn(svg, kind):
+    """The elements of a drawing that show one kind of thing."""
+    return [e for e in ET.fromstring(svg).iter() if e.get("class") == kind]
 
 
 ROOFS = {"L": L_SHAPE, "octagon": OCTAGON, "triangle": TRIANGLE, "turned": turned(RECTANGLE, 33), "plain": RECTANGLE}
@@ -74,16 +79,16 @@ def test_the_same_sheet_draws_the_same_picture(good):
 
 def test_the_plan_says_what_it_shows(good):
     about = ET.fromstring(good[0])[1].text
-    drawn = sheet()
-    joists = sum(m.role == "joist" for m in drawn.frame.members)
-    assert f"{drawn.adjusted.area_sqft:.1f} square feet" in about
-    assert f"{joists} joists on {len(drawn.frame.supports)} pads" in about and "3 outlets" in about
+    shown = sheet()
+    joists = sum(m.role == "joist" for m in shown.frame.members)
+    assert f"{shown.adjusted.area_sqft:.1f} square feet" in about
+    assert f"{joists} joists on {len(shown.frame.supports)} pads" in about and "3 outlets" in about
 
 
 def test_every_corner_member_and_outlet_is_named_on_the_plan(good):
-    drawn, told = sheet(), words(good[0])
+    shown, told = sheet(), words(good[0])
     assert {"A", "B", "C", "D"} <= set(told)
-    assert {m.id for m in drawn.frame.members if m.role in ("joist", "edge", "rim")} <= set(told)
+    assert {m.id for m in shown.frame.members if m.role in ("joist", "edge", "rim")} <= set(told)
     assert any("s1 scupper" in w for w in told) and any("s3 overflow scupper" in w for w in told)
 
 
@@ -94,7 +99,7 @@ def test_the_sides_carry_their_adjusted_lengths_in_feet_and_inches():
 
 
 def test_there_is_one_square_on_the_plan_for_each_pad(good):
-    squares = next(p.get("d") for p in ET.fromstring(good[0]).iter(f"{SVG}path"))
+    squares = drawn(good[0], "pads")[0].get("d")
     assert squares.count("M") == len(sheet().frame.supports)
 
 
@@ -158,7 +163,7 @@ def test_the_figures_of_a_section_add_up(good):
 def test_an_unframed_deck_is_drawn_without_pads():
     plan, section = both(framed=False)
     assert "0 joists on 0 pads" in plan and ET.fromstring(section) is not None
-    assert not list(ET.fromstring(plan).iter(f"{SVG}path"))
+    assert not drawn(plan, "pads")
 
 
 def test_without_corners_or_a_roof_the_drawing_says_so():
