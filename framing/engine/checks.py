@@ -194,8 +194,8 @@ CODES: dict[str, Code] = {
         "computed", "contractor",
     ),
     "joist-direction": Code(
-        "Joists run at {value:.0f} degrees: {cuts} rips and {pads} pads, lying {water} % across the fall; the other "
-        "way takes {other_cuts} rips and {other_pads} pads at {other_water} %{stop}.", "computed", "contractor",
+        "Joists run at {value:.0f} degrees, boards at {boards}: {cuts} rips, {pads} pads and {feet} board feet of lumber, "
+        "lying {water} % across the fall; {why}.", "computed", "contractor",
     ),
     "boards-along-joists": Code(
         "Boards at {boards:.0f} degrees and joists at {joists:.0f} degrees run within {value:.0f} degrees of each "

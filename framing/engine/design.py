@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from shapely import Point
 
-from framing.engine import clearing, drawings, length
+from framing.engine import clearing, drawings
 from framing.engine.adjustment import Adjustment, adjust
-from framing.engine.boards import Decking, lay_boards
+from framing.engine.assembly import Built, Setting, assemble, boards_across, weight_up
 from framing.engine.candidate_readings import NextReading
-from framing.engine.checks import Change, Check, check
-from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths, plan
+from framing.engine.checks import Check, check
 from framing.engine.documents import (
     Build,
     DocumentRefused,
@@ -27,31 +26,19 @@ from framing.engine.documents import (
     parse_survey,
 )
 from framing.engine.drainage import Drainage, against_frame, drain
-from framing.engine.footing import find_footing
-from framing.engine.headers import header_checks
 from framing.engine.json_reading import read_json
-from framing.engine.keep_outs import find_ground
 from framing.engine.labor import Task, estimate_hours
-from framing.engine.layout import Deck, Layout, lay_deck, lay_members
-from framing.engine.members import Member, saw_members
+from framing.engine.layout import Deck, lay_deck
 from framing.engine.next_readings import next_readings, told
-from framing.engine.openings import valleys_along
-from framing.engine.panels import drain_bowls, find_panels
 from framing.engine.plane import Budget, Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
-from framing.engine.supports import Frame, design_loads, member_values, support
-from framing.engine.takeoff import Quantity, splices, take_off
+from framing.engine.supports import Frame
+from framing.engine.takeoff import Quantity, take_off
 from framing.engine.uncertainty import vary
-from framing.reference import production
-from framing.reference.decking import JoistSpacing, decking_weight, joist_spacing
-from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 
 ENGINE = "1.0"
 REFERENCE_DATA = "2026.1"
-ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
-LESS_THAN_ANY_STICK = 12.0  # [in]
 PAD_ERROR = 0.125  # two standard errors of the roof under a pad that thin shims take up on site [in]: common practice
-LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
 
 
@@ -68,18 +55,6 @@ class Framing:
         return [c for c in self.document["checks"] if c["status"] == "stop"]
 
 
-@dataclass(frozen=True)
-class _Built:
-    """One candidate: joists in one direction, framed, decked and cut."""
-
-    layout: Layout
-    board_direction: float
-    frame: Frame
-    decking: Decking | None
-    plans: tuple[CutPlan, ...]
-    checks: tuple[Check, ...]
-
-
 @dataclass
 class _Answer:
     """What has been computed so far; a stop ends the chain and the rest stays empty."""
@@ -91,7 +66,7 @@ class _Answer:
     deck: Deck | None = None
     plane: Plane | None = None
     budget: Budget | None = None
-    built: _Built | None = None
+    built: Built | None = None
     quantities: tuple[Quantity, ...] = ()
     tasks: tuple[Task, ...] = ()
     uncertainty: dict[str, Any] | None = None
@@ -164,11 +139,11 @@ def _compute(survey: Survey, build: Build) -> _Answer:
         return answer
     points = {name: (p.x, p.y) for name, p in adjusted.points.items()}
     answer.budget = height_budget(build, answer.plane, answer.roof, answer.deck.net, points)
-    answer.checks += _with_offers([*answer.budget.checks, *_boards_across(build)], survey, build, adjusted, answer.roof)
+    answer.checks += _with_offers([*answer.budget.checks, *boards_across(build)], survey, build, adjusted, answer.roof)
     if answer.stopped:
         return answer
 
-    answer.built = _better(survey, build, adjusted, answer.roof, answer.deck, answer.plane)
+    answer.built = assemble(Setting(survey, adjusted, answer.roof, answer.deck, answer.plane), build)
     answer.checks += _with_offers(answer.built.checks, survey, build, adjusted, answer.roof)
     if answer.stopped or answer.built.decking is None:
         return answer
@@ -176,7 +151,7 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     answer.checks += _frame_checks(survey, build, adjusted, answer.roof, answer.plane, answer.drainage, framed)
     answer.checks += _roof_under_pads(answer.roof, framed)
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
-    weight = _weight(build, framed, answer.deck)
+    weight = weight_up(build, framed, answer.deck)
     answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
     worst = max((s.reaction_most for s in framed.supports), default=0.0)
     answer.checks.append(check("weight", "note", value=weight, unit="LBR", where="deck",
@@ -201,12 +176,12 @@ def _with_offers(checks: Sequence[Check], survey: Survey, build: Build, adjusted
 def _frames(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof) -> bool:
     """Whether the build can be framed and cut without a stop, on a roof that is known; what is quick comes first."""
     deck, _ = lay_deck(survey, build, adjusted)
-    if deck is None or _boards_across(build):
+    if deck is None or boards_across(build):
         return False
     plane, _ = find_plane(survey, build, adjusted, deck.net)
     if plane is None or any(c.status == "stop" for c in height_budget(build, plane, roof, deck.net).checks):
         return False
-    built = _better(survey, build, adjusted, roof, deck, plane, trial=True)
+    built = assemble(Setting(survey, adjusted, roof, deck, plane), build, trial=True)
     return built.decking is not None and not any(c.status == "stop" for c in built.checks)
 
 
@@ -233,214 +208,6 @@ def _given(survey: Survey, build: Build) -> list[Check]:
     found += [check("not-covered", "caution", unit="EA", where="build", what=what, acknowledge="engineer" in what)
               for what, asked in beyond if asked]
     return found
-
-
-def _boards_across(build: Build) -> list[Check]:
-    """The stop for boards asked to run along the joists asked."""
-    joists, boards = build.joists.direction, build.decking.direction
-    if joists == "auto" or boards == "auto":
-        return []
-    apart = abs((float(boards) - float(joists) + 90) % 180 - 90)
-    if apart >= LEAST_CROSSING:
-        return []
-    across = (float(joists) + 90) % 180
-    return [check("boards-along-joists", "stop", value=apart, limit=LEAST_CROSSING, unit="DD", where="decking",
-                  boards=float(boards), joists=float(joists),
-                  clears=(Change("decking.direction", float(boards), across),))]
-
-
-def _directions(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane) -> list[tuple[float, float]]:
-    """(joist, board) directions to try [degrees]: what is given, else both ways along the door's wall."""
-    joists, boards = build.joists.direction, build.decking.direction
-    if joists != "auto" and boards != "auto":
-        return [(float(joists), float(boards))]
-    if joists != "auto":
-        return [(float(joists), float(joists) + 90)]
-    if boards != "auto":
-        return [(float(boards) - 90, float(boards))]
-    corners = np.array([[adjusted.points[c].x, adjusted.points[c].y] for c in survey.corners])
-    door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points
-                     if p in adjusted.points]).mean(axis=0)
-    run = np.roll(corners, -1, axis=0) - corners
-    t = np.clip(((door - corners) * run).sum(axis=1) / (run**2).sum(axis=1), 0, 1)
-    wall = int(np.argmin(np.hypot(*(corners + t[:, None] * run - door).T)))
-    along = math.degrees(math.atan2(run[wall, 1], run[wall, 0]))
-    return [(along, along + 90), (along + 90, along + 180)]
-
-
-def _better(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane, *,
-            trial: bool = False) -> _Built:
-    """The better of the directions: fewest stops, then least of sawing, pads and joists across the water's way.
-
-    A `trial` is not cut: only whether sticks are long enough is looked at.
-    """
-    framed = [(_frame_one(survey, _spaced(build, j, b), adjusted, roof, deck, plane, j), j, b)
-              for j, b in _directions(survey, build, adjusted, plane)]
-
-    def cost(candidate: tuple[tuple[Layout, Frame], float, float]) -> tuple[int, float]:
-        (_, f), joist, _ = candidate
-        return sum(c.status == "stop" for c in f.checks), _effort(f, roof, joist)
-
-    framed.sort(key=cost)
-    (layout, framing), joist, board = framed[0]
-    checks = list(framing.checks)
-    if len(framed) > 1:
-        (_, other), across, _ = framed[1]
-        checks.append(check(
-            "joist-direction", "note", value=joist % 180, unit="DD", where="frame",
-            cuts=_cuts(framing), pads=len(framing.supports), other_cuts=_cuts(other), other_pads=len(other.supports),
-            water=f"{_across(roof, joist):.0f}", other_water=f"{_across(roof, across):.0f}",
-            stop=" (the other way cannot be framed)" if cost(framed[1])[0] else ""))
-    if any(c.status == "stop" for c in checks) or not framing.supports:
-        return _Built(layout, board, framing, None, (), tuple(checks))
-    longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
-    panels, panel_checks = find_panels(survey, build, adjusted, deck)
-    decking = lay_boards(deck, layout.lines, build, board, longest, panels)
-    checks += [*_spacing_checks(build, joist, board), *panel_checks, *decking.checks]
-    plans: tuple[CutPlan, ...] = ()
-    try:
-        jobs = _to_cut(survey, build, framing, decking)
-        plans = () if trial else tuple(plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim)
-                                       for pieces, stock in jobs)
-    except PieceTooLong as error:
-        checks.append(_too_short(survey, error))
-    return _Built(layout, board, framing, decking, plans, tuple(checks))
-
-
-def _widest_spacing(build: Build, joist: float, board: float) -> JoistSpacing:
-    """How far apart the decking lets joists stand, boards and joists at these angles [degrees]."""
-    return joist_spacing(build.decking.species or "", build.decking.thickness, abs((board - joist + 90) % 180 - 90))
-
-
-def _spaced(build: Build, joist: float, board: float) -> Build:
-    """The build with its joists no further apart than its decking spans."""
-    most = _widest_spacing(build, joist, board).most
-    if most is None or build.joists.spacing <= most + 1e-9:
-        return build
-    return build.model_copy(update={"joists": build.joists.model_copy(update={"spacing": most})})
-
-
-def _spacing_checks(build: Build, joist: float, board: float) -> list[Check]:
-    widest, asked = _widest_spacing(build, joist, board), build.joists.spacing
-    if widest.most is None:
-        return [check("decking-span-unknown", "caution", value=asked, where="decking", source=widest.source,
-                      why=widest.source)]
-    return [check("decking-span", "ok" if asked <= widest.most + 1e-9 else "caution", value=asked, limit=widest.most,
-                  where="decking", source=widest.source, laid=length.write(min(asked, widest.most)))]
-
-
-def _too_short(survey: Survey, error: PieceTooLong) -> Check:
-    """The stop for a piece that no stick gives, with the stick that would, where it reaches the roof."""
-    kind = "decking" if error.piece.kind == "board" else "joists"
-    stick = 24.0 * math.ceil(error.needed / 24)  # sold by the even foot
-    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
-    offers = [Change(f"{kind}.stock_lengths", f"up to {error.longest:g}", stick)] if stick <= reach else []
-    return check("stick-too-short", "stop", value=error.longest, limit=error.needed, where=error.piece.owner,
-                 clears=offers, have=length.write(error.longest), need=length.write(error.needed))
-
-
-def _frame_one(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, deck: Deck, plane: Plane,
-               direction: float) -> tuple[Layout, Frame]:
-    """Layout, members and supports with the joists along `direction`."""
-    door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
-    anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
-    ground = find_ground(survey, adjusted, roof, deck.holes)
-    footing = find_footing(build, plane, roof, ground)
-    bowls, wide = drain_bowls(survey, adjusted, deck, build.joists.spacing)
-    layout = lay_members(build, deck, direction, roof=roof.outline, anchor=anchor, footing=footing,
-                         bowls=[*bowls, *valleys_along(ground.valleys, footing.size, build.joists.spacing, direction)])
-    longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
-    if longest < LESS_THAN_ANY_STICK:
-        reach = survey.access.longest_stick if survey.access else None
-        stop = check("stick-too-short", "stop", value=reach or 0.0, limit=min(build.joists.stock_lengths),
-                     where="access", have=length.write(reach or 0.0),
-                     need=length.write(min(build.joists.stock_lengths)))
-        return layout, Frame((), (), 0.0, 0.0, (stop,))
-    members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
-    ids = {m.id for m in members}
-    carrying = [m for m in members if m.role in ("joist", "edge")]
-    stopped = any(c.status == "stop" for c in checks)
-    if stopped or not any(m.role == "joist" for m in carrying):
-        if not stopped:
-            checks.append(check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame"))
-        return layout, Frame(tuple(members), (), 0.0, 0.0, tuple(checks))
-    layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids))
-    weight = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
-                            build.decking.gap)
-    plf = {m.id: _plf(build, m) for m in members}
-    load = design_loads(build, members, deck, weight.psf, plf)
-    framed = support(members, layout, build, plane, ground, load, deck.net_sqft)
-    known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
-                                           source=weight.source)]
-    hung = header_checks(members, build.joists.spacing, load, member_values(members, build, build.joists.grade),
-                         member_values(members, build, "No.3"))
-    return layout, replace(framed, checks=(*checks, *wide, *known, *framed.checks, *hung))
-
-
-def _plf(build: Build, m: Member) -> float:
-    """Weight of a member [lb/ft]: treated stock bought wet is heavier."""
-    s, d = m.profile.T
-    mean = float((np.diff(s) * (d[1:] + d[:-1]) / 2).sum() / np.diff(s).sum())
-    dry = float(framing_weight_plf(build.joists.species, np.array(mean)))
-    wet = FRESH_TREATED_PCF * m.thickness * mean / 144
-    return max(dry, wet) if build.joists.moisture == "wet" else dry
-
-
-def _longest(survey: Survey, sticks: tuple[float, ...], trim: float) -> float:
-    """The longest piece that the sticks that reach the roof can give [in]."""
-    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
-    return max((v - trim for v in sticks if v <= reach + 1e-6), default=0.0)
-
-
-def _cuts(f: Frame) -> int:
-    """Straight rips that the saw makes."""
-    return sum(len(m.profile) - 1 for m in f.members if m.ripped)
-
-
-def _across(roof: Roof, joist: float) -> float:
-    """How far joists lie across the fall, 0..100: the mean over the roof of the sine between joist and fall."""
-    area = np.array([f.polygon.area * f.slope_in_per_ft for f in roof.facets])
-    angle = np.radians([f.falls_toward - joist for f in roof.facets])
-    return float(100 * (np.abs(np.sin(angle)) * area).sum() / max(area.sum(), 1e-9))
-
-
-def _effort(f: Frame, roof: Roof, joist: float) -> float:
-    """Person-hours of what differs between directions: rips, pads, splices, and a judgement on the water's way."""
-    rips = sum(m.line.length for m in f.members if m.ripped) / 12
-    hours = {task: production.RATES[task].typical for task in ("rip-tapers", "set-pads", "block")}
-    return (hours["rip-tapers"] * rips + hours["set-pads"] * len(f.supports) + hours["block"] * splices(f)
-            + ACROSS_WATER_HOURS * _across(roof, joist) / 100)
-
-
-def _to_cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> list[tuple[list[Piece], Stock]]:
-    """The pieces and the sticks that reach the roof: for each size of lumber, and for the boards.
-
-    Raises PieceTooLong where no stick gives a piece.
-    """
-    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
-
-    def usable(lengths: tuple[float, ...]) -> tuple[float, ...]:
-        return tuple(v for v in lengths if v <= reach + 1e-6)
-
-    jobs = []
-    for size in sorted({m.size for m in f.members}, key=lambda k: int(k.split("x")[1])):
-        pieces = [Piece(m.id, "member", i, b - a) for m in f.members if m.size == size
-                  for i, (a, b) in enumerate(m.pieces, 1)]
-        prices = (build.joists.stock_prices or {}).get(size)
-        jobs.append((pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices)))
-    pieces = [Piece(b.id, "board", 1, b.length) for b in decking.boards]
-    jobs.append((pieces, Stock(f"decking/{build.decking.item}", build.decking.item,
-                               usable(build.decking.stock_lengths), build.decking.stock_prices)))
-    for pieces, stock in jobs:
-        check_lengths(pieces, stock, build.saw.trim)
-    return jobs
-
-
-def _weight(build: Build, f: Frame, deck: Deck) -> float:
-    """What goes up: decking and framing [lb]."""
-    psf = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
-                         build.decking.gap).psf
-    return psf * deck.net_sqft + sum(_plf(build, m) * m.line.length / 12 for m in f.members)
 
 
 def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, plane: Plane, drainage: Drainage,

@@ -1,0 +1,293 @@
+"""One way to frame a deck, and the better of two: layout, members, supports, boards and cutting along one direction.
+
+Stage: plane -> assembly. Where the build leaves the joists' direction open both ways along the door's wall are framed,
+and the one that asks for less work and wood and lets the water by is taken, with its reasons.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from framing.engine import length
+from framing.engine.adjustment import Adjustment
+from framing.engine.boards import Decking, lay_boards
+from framing.engine.checks import Change, Check, check
+from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths, plan
+from framing.engine.documents import Build, Survey
+from framing.engine.footing import find_footing
+from framing.engine.headers import header_checks
+from framing.engine.keep_outs import find_ground
+from framing.engine.layout import Deck, Layout, lay_members
+from framing.engine.members import Member, saw_members
+from framing.engine.openings import valleys_along
+from framing.engine.panels import drain_bowls, find_panels
+from framing.engine.plane import Plane
+from framing.engine.roof import Roof
+from framing.engine.supports import Frame, design_loads, member_values, support
+from framing.engine.takeoff import splices
+from framing.reference import production
+from framing.reference.decking import JoistSpacing, decking_weight, joist_spacing
+from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
+
+ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
+BOARD_FOOT_HOURS = 0.04  # ... and what a board foot of lumber does: about its price in hours; a judgement
+LESS_THAN_ANY_STICK = 12.0  # [in]
+LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a frame is fitted to."""
+
+    survey: Survey
+    adjusted: Adjustment
+    roof: Roof
+    deck: Deck
+    plane: Plane
+
+
+@dataclass(frozen=True)
+class Built:
+    """The deck framed, decked and cut with its joists in one direction; `board_direction` in degrees."""
+
+    layout: Layout
+    board_direction: float
+    frame: Frame
+    decking: Decking | None
+    plans: tuple[CutPlan, ...]
+    checks: tuple[Check, ...]
+
+
+@dataclass(frozen=True)
+class _Way:
+    """One pair of directions [degrees], framed."""
+
+    joist: float
+    board: float
+    layout: Layout
+    frame: Frame
+
+    @property
+    def stops(self) -> int:
+        return sum(c.status == "stop" for c in self.frame.checks)
+
+    @property
+    def cuts(self) -> int:
+        """Straight rips that the saw makes."""
+        return sum(len(m.profile) - 1 for m in self.frame.members if m.ripped)
+
+    @property
+    def board_feet(self) -> float:
+        """Lumber in the frame as sticks of nominal size [board feet]."""
+        return sum(m.line.length / 144 * math.prod(int(v) for v in m.size.split("x")) for m in self.frame.members)
+
+    def across(self, roof: Roof) -> float:
+        """How far joists lie across the fall, 0..100: the mean over the roof of the sine between joist and fall."""
+        area = np.array([f.polygon.area * f.slope_in_per_ft for f in roof.facets])
+        angle = np.radians([f.falls_toward - self.joist for f in roof.facets])
+        return float(100 * (np.abs(np.sin(angle)) * area).sum() / max(area.sum(), 1e-9))
+
+    def effort(self, roof: Roof) -> float:
+        """Person-hours of what differs between directions: rips, pads, splices, and judgements on wood and water."""
+        rips = sum(m.line.length for m in self.frame.members if m.ripped) / 12
+        hours = {task: production.RATES[task].typical for task in ("rip-tapers", "set-pads", "block")}
+        return (hours["rip-tapers"] * rips + hours["set-pads"] * len(self.frame.supports)
+                + hours["block"] * splices(self.frame) + BOARD_FOOT_HOURS * self.board_feet
+                + ACROSS_WATER_HOURS * self.across(roof) / 100)
+
+
+def assemble(setting: Setting, build: Build, *, trial: bool = False) -> Built:
+    """The better of the directions: fewest stops, then least of sawing, pads, wood and joists across the water's way.
+
+    A `trial` is not cut: only whether sticks are long enough is looked at.
+    """
+    survey, deck = setting.survey, setting.deck
+    ways = sorted((_frame_one(setting, _spaced(build, j, b), j, b) for j, b in _directions(setting, build)),
+                  key=lambda way: (way.stops, way.effort(setting.roof)))
+    best = ways[0]
+    checks = [*best.frame.checks, _reasons(ways, setting.roof, build)]
+    if any(c.status == "stop" for c in checks) or not best.frame.supports:
+        return Built(best.layout, best.board, best.frame, None, (), tuple(checks))
+    longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
+    panels, panel_checks = find_panels(survey, build, setting.adjusted, deck)
+    decking = lay_boards(deck, best.layout.lines, build, best.board, longest, panels)
+    checks += [*_spacing_checks(build, best.joist, best.board), *panel_checks, *decking.checks]
+    plans: tuple[CutPlan, ...] = ()
+    try:
+        jobs = _to_cut(survey, build, best.frame, decking)
+        plans = () if trial else tuple(plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim)
+                                       for pieces, stock in jobs)
+    except PieceTooLong as error:
+        checks.append(_too_short(survey, error))
+    return Built(best.layout, best.board, best.frame, decking, plans, tuple(checks))
+
+
+def boards_across(build: Build) -> list[Check]:
+    """The stop for boards asked to run along the joists asked."""
+    joists, boards = build.joists.direction, build.decking.direction
+    if joists == "auto" or boards == "auto":
+        return []
+    apart = abs((float(boards) - float(joists) + 90) % 180 - 90)
+    if apart >= LEAST_CROSSING:
+        return []
+    across = (float(joists) + 90) % 180
+    return [check("boards-along-joists", "stop", value=apart, limit=LEAST_CROSSING, unit="DD", where="decking",
+                  boards=float(boards), joists=float(joists),
+                  clears=(Change("decking.direction", float(boards), across),))]
+
+
+def _directions(setting: Setting, build: Build) -> list[tuple[float, float]]:
+    """(joist, board) directions to try [degrees]: what is given, else both ways along the door's wall."""
+    joists, boards = build.joists.direction, build.decking.direction
+    if joists != "auto" and boards != "auto":
+        return [(float(joists), float(boards))]
+    if joists != "auto":
+        return [(float(joists), float(joists) + 90)]
+    if boards != "auto":
+        return [(float(boards) - 90, float(boards))]
+    points = setting.adjusted.points
+    corners = np.array([[points[c].x, points[c].y] for c in setting.survey.corners])
+    door = np.array([[points[p].x, points[p].y] for p in setting.plane.door.points
+                     if p in points]).mean(axis=0)
+    run = np.roll(corners, -1, axis=0) - corners
+    t = np.clip(((door - corners) * run).sum(axis=1) / (run**2).sum(axis=1), 0, 1)
+    wall = int(np.argmin(np.hypot(*(corners + t[:, None] * run - door).T)))
+    along = math.degrees(math.atan2(run[wall, 1], run[wall, 0]))
+    return [(along, along + 90), (along + 90, along + 180)]
+
+
+def _reasons(ways: list[_Way], roof: Roof, build: Build) -> Check:
+    """Which way the joists run and why: the figures of both ways, or whose wish it was."""
+    best = ways[0]
+    if len(ways) > 1:
+        other = ways[1]
+        cannot = " and cannot be framed" if other.stops and not best.stops else ""
+        why = (f"the other way takes {other.cuts} rips, {len(other.frame.supports)} pads and {other.board_feet:.0f} "
+               f"board feet at {other.across(roof):.0f} %{cannot}")
+    elif build.joists.direction != "auto":
+        why = "as the build asks"
+    else:
+        why = "square to the boards, whose direction the build gives"
+    return check("joist-direction", "note", value=best.joist % 180, unit="DD", where="frame", cuts=best.cuts,
+                 pads=len(best.frame.supports), feet=f"{best.board_feet:.0f}", water=f"{best.across(roof):.0f}",
+                 boards=f"{best.board % 180:.0f}", why=why)
+
+
+def _widest_spacing(build: Build, joist: float, board: float) -> JoistSpacing:
+    """How far apart the decking lets joists stand, boards and joists at these angles [degrees]."""
+    return joist_spacing(build.decking.species or "", build.decking.thickness, abs((board - joist + 90) % 180 - 90))
+
+
+def _spaced(build: Build, joist: float, board: float) -> Build:
+    """The build with its joists no further apart than its decking spans."""
+    most = _widest_spacing(build, joist, board).most
+    if most is None or build.joists.spacing <= most + 1e-9:
+        return build
+    return build.model_copy(update={"joists": build.joists.model_copy(update={"spacing": most})})
+
+
+def _spacing_checks(build: Build, joist: float, board: float) -> list[Check]:
+    widest, asked = _widest_spacing(build, joist, board), build.joists.spacing
+    if widest.most is None:
+        return [check("decking-span-unknown", "caution", value=asked, where="decking", source=widest.source,
+                      why=widest.source)]
+    return [check("decking-span", "ok" if asked <= widest.most + 1e-9 else "caution", value=asked, limit=widest.most,
+                  where="decking", source=widest.source, laid=length.write(min(asked, widest.most)))]
+
+
+def _too_short(survey: Survey, error: PieceTooLong) -> Check:
+    """The stop for a piece that no stick gives, with the stick that would, where it reaches the roof."""
+    kind = "decking" if error.piece.kind == "board" else "joists"
+    stick = 24.0 * math.ceil(error.needed / 24)  # sold by the even foot
+    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
+    offers = [Change(f"{kind}.stock_lengths", f"up to {error.longest:g}", stick)] if stick <= reach else []
+    return check("stick-too-short", "stop", value=error.longest, limit=error.needed, where=error.piece.owner,
+                 clears=offers, have=length.write(error.longest), need=length.write(error.needed))
+
+
+def _frame_one(setting: Setting, build: Build, joist: float, board: float) -> _Way:
+    """Layout, members and supports with the joists along `joist`, the boards along `board` [degrees]."""
+    survey, adjusted, roof = setting.survey, setting.adjusted, setting.roof
+    deck, plane = setting.deck, setting.plane
+    door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
+    anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
+    ground = find_ground(survey, adjusted, roof, deck.holes)
+    footing = find_footing(build, plane, roof, ground)
+    bowls, wide = drain_bowls(survey, adjusted, deck, build.joists.spacing)
+    layout = lay_members(build, deck, joist, roof=roof.outline, anchor=anchor, footing=footing,
+                         bowls=[*bowls, *valleys_along(ground.valleys, footing.size, build.joists.spacing, joist)])
+    longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
+    if longest < LESS_THAN_ANY_STICK:
+        reach = survey.access.longest_stick if survey.access else None
+        stop = check("stick-too-short", "stop", value=reach or 0.0, limit=min(build.joists.stock_lengths),
+                     where="access", have=length.write(reach or 0.0),
+                     need=length.write(min(build.joists.stock_lengths)))
+        return _Way(joist, board, layout, Frame((), (), 0.0, 0.0, (stop,)))
+    members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
+    ids = {m.id for m in members}
+    carrying = [m for m in members if m.role in ("joist", "edge")]
+    stopped = any(c.status == "stop" for c in checks)
+    if stopped or not any(m.role == "joist" for m in carrying):
+        if not stopped:
+            checks.append(check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame"))
+        return _Way(joist, board, layout, Frame(tuple(members), (), 0.0, 0.0, tuple(checks)))
+    layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids))
+    weight = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
+                            build.decking.gap)
+    plf = {m.id: weight_plf(build, m) for m in members}
+    load = design_loads(build, members, deck, weight.psf, plf)
+    framed = support(members, layout, build, plane, ground, load, deck.net_sqft)
+    known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
+                                           source=weight.source)]
+    hung = header_checks(members, build.joists.spacing, load, member_values(members, build, build.joists.grade),
+                         member_values(members, build, "No.3"))
+    return _Way(joist, board, layout, replace(framed, checks=(*checks, *wide, *known, *framed.checks, *hung)))
+
+
+def weight_plf(build: Build, m: Member) -> float:
+    """Weight of a member [lb/ft]: treated stock bought wet is heavier."""
+    s, d = m.profile.T
+    mean = float((np.diff(s) * (d[1:] + d[:-1]) / 2).sum() / np.diff(s).sum())
+    dry = float(framing_weight_plf(build.joists.species, np.array(mean)))
+    wet = FRESH_TREATED_PCF * m.thickness * mean / 144
+    return max(dry, wet) if build.joists.moisture == "wet" else dry
+
+
+def _longest(survey: Survey, sticks: tuple[float, ...], trim: float) -> float:
+    """The longest piece that the sticks that reach the roof can give [in]."""
+    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
+    return max((v - trim for v in sticks if v <= reach + 1e-6), default=0.0)
+
+
+def _to_cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> list[tuple[list[Piece], Stock]]:
+    """The pieces and the sticks that reach the roof: for each size of lumber, and for the boards.
+
+    Raises PieceTooLong where no stick gives a piece.
+    """
+    reach = survey.access.longest_stick if survey.access and survey.access.longest_stick else math.inf
+
+    def usable(lengths: tuple[float, ...]) -> tuple[float, ...]:
+        return tuple(v for v in lengths if v <= reach + 1e-6)
+
+    jobs = []
+    for size in sorted({m.size for m in f.members}, key=lambda k: int(k.split("x")[1])):
+        pieces = [Piece(m.id, "member", i, b - a) for m in f.members if m.size == size
+                  for i, (a, b) in enumerate(m.pieces, 1)]
+        prices = (build.joists.stock_prices or {}).get(size)
+        jobs.append((pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices)))
+    pieces = [Piece(b.id, "board", 1, b.length) for b in decking.boards]
+    jobs.append((pieces, Stock(f"decking/{build.decking.item}", build.decking.item,
+                               usable(build.decking.stock_lengths), build.decking.stock_prices)))
+    for pieces, stock in jobs:
+        check_lengths(pieces, stock, build.saw.trim)
+    return jobs
+
+
+def weight_up(build: Build, f: Frame, deck: Deck) -> float:
+    """What goes up: decking and framing [lb]."""
+    psf = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
+                         build.decking.gap).psf
+    return psf * deck.net_sqft + sum(weight_plf(build, m) * m.line.length / 12 for m in f.members)
