@@ -37,6 +37,7 @@ LOOSE = 1 / 16 + 0.01  # how far a lift-out panel stands off the boards beside i
 SEAT = 3.0  # how far beside a member's centre line, or past its end, its place is looked for
 PANEL_REACH = 24.0  # an outlet this near the deck has a lift-out panel
 WITHIN_SIDE = 6.0  # a side of the deck has a member this near
+OCTAGON = np.stack([np.cos(np.arange(8) * np.pi / 4), np.sin(np.arange(8) * np.pi / 4)])  # how a mound's sides face
 FLOORS = {"surface.reveal": 1 / 8, "supports.clear_gap.least": 3 / 4, "joists.minimum_depth": 1.5}
 
 
@@ -120,10 +121,26 @@ class Answer:
                 for f in self.framing["roof"]["facets"]]
 
     def roof(self, xy: Array) -> Array:
-        """Height of the membrane at (n, 2) places."""
+        """Height of the membrane at (n, 2) places: the facets, and the humps and lows that stand on them."""
         away = np.stack([shapely.distance(shapely.points(xy), p) for p, _ in self.facets])
         planes = np.array([plane for _, plane in self.facets])[np.argmin(away, axis=0)]
-        return planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1)
+        height = planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1)
+        for m in self.framing["roof"].get("mounds", ()):
+            off = ((xy - np.array(m["at"])) @ OCTAGON).max(axis=1)
+            height = height + m["rise"] * np.clip((m["foot"] - off) / (m["foot"] - m["top"]), 0.0, 1.0)
+        return height
+
+    def bends(self, line: LineString) -> Array:
+        """Where the roof under a line may bend: (n, 2) places on the edges of facets and on the creases of mounds."""
+        cuts = [polygon.boundary.intersection(line) for polygon, _ in self.facets]
+        turn = np.arange(8) * np.pi / 4 + np.pi / 8
+        corner = np.column_stack([np.cos(turn), np.sin(turn)]) / np.cos(np.pi / 8)
+        for m in self.framing["roof"].get("mounds", ()):
+            top, foot = (np.array(m["at"]) + m[k] * corner for k in ("top", "foot"))
+            creases = [*(LineString(pair) for pair in zip(top, foot, strict=True)), LineString([*top, top[0]]),
+                       LineString([*foot, foot[0]])]
+            cuts += [c.intersection(line) for c in creases]
+        return np.concatenate([shapely.get_coordinates(c) for c in cuts])
 
     def surface(self, xy: Array) -> Array:
         plane = self.framing["plane"]
@@ -374,10 +391,7 @@ def members(a: Answer) -> Iterator[str]:
             yield f"{name}: its profile does not run from end to end"
         if profile[:, 1].min() < thinnest - 1e-5 or profile[:, 1].max() > DRESSED[m["size"]][1] + 1e-5:
             yield f"{name}: depth {profile[:, 1].min()} to {profile[:, 1].max()} in a {m['size']}, least {thinnest}"
-        kinks = [0.0, run]
-        for polygon, _ in a.facets:
-            kinks += [float((c - start) @ u) for c in shapely.get_coordinates(polygon.boundary.intersection(line))]
-        kinks = np.clip(sorted(kinks), 0, run)
+        kinks = np.clip(sorted([0.0, run, *(a.bends(line) - start) @ u]), 0, run)
         s = np.union1d(kinks, profile[:, 0])
         xy = start + s[:, None] * u
         height = a.surface(xy) - a.over - a.roof(xy)
@@ -402,8 +416,8 @@ def _stations(a: Answer, m: Document, run: float) -> Iterator[str]:
         yield f"{m['id']}: no station at {lacking}"
     for v, text in m["stations"]:
         depth = float(_depth(m, v))
-        tie = abs(depth * 16 % 1 - 0.5) < 1e-4
-        if text != sixteenths(depth) and not (tie and text == sixteenths(depth + 1e-4)):
+        tie = abs(depth * 16 % 1 - 0.5) < 1e-4  # as far as nine places of a document tell
+        if text != sixteenths(depth) and not (tie and text in (sixteenths(depth + 1e-4), sixteenths(depth - 1e-4))):
             yield f"{m['id']} at {v}: {text}, not {sixteenths(depth)} ({depth})"
 
 

@@ -1,0 +1,166 @@
+"""Whether a stop is true: nothing of the engine's is used to decide that no frame can be, nor that a change clears it.
+
+What a stop claims is decided from the documents and the answer's own roof and plane, as linear programs over the
+depths of a member or as heights at places. A change is put into the build document and the whole framed again.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+import shapely
+from scipy.optimize import linprog
+from shapely import LineString
+
+from framing.engine.design import frame
+from framing.reference.lumber import DRESSED
+from tests.framing.deck_reading import Floats
+from tests.framing.identities import UNITS, Answer, Document
+
+CLOSE = 1e-6
+LENGTHS = {"surface.reveal", "surface.fall_per_ft", "decking.thickness", "joists.minimum_depth", "joists.spacing",
+           "joists.tape_thickness", "supports.pad_thickness", "supports.base_thickness", "supports.shim_most",
+           "supports.clear_gap.least", "supports.clear_gap.target", "supports.clear_gap.most", "supports.pad_size",
+           "joists.stock_lengths", "decking.stock_lengths", "supports.maximum_spacing"}
+
+
+def stops(framing: Document) -> list[Document]:
+    return [c for c in framing["checks"] if c["status"] == "stop"]
+
+
+def _heights(a: Answer) -> tuple[Floats, Floats]:
+    """Places (n, 2) that the roof under the deck is highest or lowest at, and a net of others; the height over each."""
+    x0, y0, x1, y1 = a.net.bounds
+    x, y = np.meshgrid(np.linspace(x0, x1, 90), np.linspace(y0, y1, 90))
+    spread = np.c_[x.ravel(), y.ravel()]
+    spread = spread[shapely.contains_xy(a.net, spread)]
+    ring = [*a.net.exterior.coords, *(p for hole in a.net.interiors for p in hole.coords)]
+    crossed = [a.bends(LineString(pair)) for pair in zip(ring[:-1], ring[1:], strict=True)]
+    inner = [np.array(p.exterior.coords) for p, _ in a.facets]
+    inner = [p[shapely.covers(a.net, shapely.points(p))] for p in inner]
+    xy = np.concatenate([spread, np.array(ring), *crossed, *inner])
+    return xy, a.surface(xy) - a.roof(xy)
+
+
+def _limits(a: Answer) -> tuple[float, float, float, float]:
+    """Least and most gap that can be built, least depth, deepest stick [in]."""
+    gap = {k: a.asked(v) for k, v in a.build["supports"]["clear_gap"].items()}
+    under = a.want("supports", "pad_thickness") + a.want("supports", "base_thickness")
+    return (max(gap["least"], under), min(gap["most"], under + a.want("supports", "shim_most")),
+            a.want("joists", "minimum_depth", 1.5), max(DRESSED[k][1] for k in a.build["joists"]["sizes"]))
+
+
+def no_depth(height: Floats, limits: tuple[float, float, float, float]) -> bool:
+    """Whether no depths at all lie in the corridor over these heights of the framing plane over the roof: a linear
+    program in one depth a place, with slack; a profile may bend anywhere, so places do not bind one another."""
+    least, most, thin, deep = limits
+    low, high = np.maximum(height - most, thin), np.minimum(height - least, deep)
+    n = len(height)
+    cost = np.r_[np.zeros(n), 1.0]
+    eye, one = np.eye(n), np.ones((n, 1))
+    answer = linprog(cost, A_ub=np.block([[eye, -one], [-eye, -one]]), b_ub=np.r_[high, -low],
+                     bounds=[(None, None)] * n + [(0, None)])
+    return bool(answer.x[-1] > CLOSE)
+
+
+def height_short(a: Answer, stop: Document) -> str | None:
+    """Nowhere lower than decking, tape, least wood and least gap need."""
+    _, height = _heights(a)
+    least, _, thin, _ = _limits(a)
+    needed = a.over + thin + least
+    if height.min() >= needed - CLOSE:
+        return f"the height is {height.min():.4f} at the least, {needed:.4f} needed"
+    if abs(stop["value"] - height.min()) > 0.02:
+        return f"the height is said to be {stop['value']:.4f}, found {height.min():.4f}"
+    return None
+
+
+def no_member(a: Answer, stop: Document) -> str | None:
+    """Somewhere under the deck no depth lies in the corridor."""
+    _, height = _heights(a)
+    least, most, thin, deep = _limits(a)
+    height = height - a.over
+    worst = np.argsort(np.minimum(height - least, deep) - np.maximum(height - most, thin))[:40]
+    return None if no_depth(height[worst], (least, most, thin, deep)) else "every place has a depth that fits"
+
+
+def too_short(a: Answer, stop: Document) -> str | None:
+    """Longer than any stick that is asked for and reaches the roof."""
+    sticks = [a.asked(v) for kind in ("joists", "decking") for v in a.build[kind]["stock_lengths"]]
+    usable = [v for v in sticks if v <= a.reach + CLOSE]
+    if stop["limit"] <= max(usable, default=0.0) - CLOSE:
+        return f"{stop['limit']} is needed and a stick of {max(usable)} is at hand"
+    return None
+
+
+def strength(a: Answer, stop: Document) -> str | None:
+    """A use over one is claimed of a member that stands on pads; that it is over is B's to prove elsewhere."""
+    return None if stop["value"] > stop["limit"] + 1e-9 else f"{stop['value']} is within {stop['limit']}"
+
+
+JUDGES: dict[str, Callable[[Answer, Document], str | None]] = {
+    "height-short": height_short, "stick-too-shallow": no_member, "no-profile": no_member, "stick-too-short": too_short,
+}
+
+
+def judged(a: Answer, stop: Document) -> str | None:
+    """Why a stop is not true, in words; None where it is."""
+    if stop["code"].startswith("strength-"):
+        return strength(a, stop)
+    judge = JUDGES.get(stop["code"])
+    return judge(a, stop) if judge else "a stop that nothing about a sound survey and build should cause"
+
+
+def applied(build: Document, change: Document) -> dict[str, Any]:
+    """The build with one change made: a merge patch where it has one, else `to` at its dotted path, in its unit."""
+    made: dict[str, Any] = copy.deepcopy(dict(build))
+    if change.get("patch") is not None:
+        return _merged(made, change["patch"])
+    *path, last = change["change"].split(".")
+    part = made
+    for name in path:
+        part = part.setdefault(name, {})
+    to, unit = change["to"], build.get("unit", "in")
+    if isinstance(to, (int, float)) and change["change"] in LENGTHS:
+        to = to / UNITS[unit]
+    if last == "pad_size":
+        part[last] = [to, to] if isinstance(to, (int, float)) else [v / UNITS[unit] for v in to]
+    elif isinstance(part.get(last), list):
+        part[last] = [*part[last], to]
+    else:
+        part[last] = to
+    return made
+
+
+def _merged(target: Any, patch: Any) -> Any:
+    """RFC 7396."""
+    if not isinstance(patch, Mapping):
+        return patch
+    found = dict(target) if isinstance(target, Mapping) else {}
+    for key, value in patch.items():
+        if value is None:
+            found.pop(key, None)
+        else:
+            found[key] = _merged(found.get(key), value)
+    return found
+
+
+def uncleared(survey: Document, build: Document, stop: Document) -> list[str]:
+    """The changes that a stop offers and that do not leave the build without a stop, in words."""
+    found = []
+    for change in stop["clears"]:
+        words = f"{stop['code']}: {change['change']} {change['from']} to {change['to']}"
+        try:
+            left = stops(frame(survey, applied(build, change)).document)
+        except Exception as error:  # a build that cannot be read is no offer
+            found.append(f"{words} raises {type(error).__name__}: {error}"[:300])
+            continue
+        if left:
+            found.append(f"{words} leaves {', '.join(sorted({c['code'] for c in left}))}")
+        elif isinstance(change["to"], float) and math.isnan(change["to"]):
+            found.append(f"{words} is no number")
+    return found
