@@ -22,6 +22,8 @@ from estimating.service.problems import Fault, Refused
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
 from framing import records
+from framing.dxf import CONTENT_TYPE as DXF
+from framing.dxf import plan_dxf
 from framing.engine.documents import DocumentRefused, json_schema
 from framing.models import Framing, Survey
 
@@ -99,12 +101,13 @@ class FramingSerializer(StrictModelSerializer):
     checks = serializers.SerializerMethodField(help_text="Stops and cautions of the answer.")
     document = serializers.SerializerMethodField(help_text="Address of the deck-framing/1 document.")
     plan = serializers.SerializerMethodField(help_text="Address of the plan, SVG.")
+    plan_dxf = serializers.SerializerMethodField(help_text="Address of the plan, DXF in inches with named layers.")
     section = serializers.SerializerMethodField(help_text="Address of the section at the door, SVG.")
 
     class Meta:
         model = Framing
-        fields = ("id", "job", "survey", "engine", "stops", "area_sqft", "created_at", "document", "plan", "section",
-                  "checks")
+        fields = ("id", "job", "survey", "engine", "stops", "area_sqft", "created_at", "document", "plan", "plan_dxf",
+                  "section", "checks")
         read_only_fields = fields
 
     def get_checks(self, row: Framing) -> list[dict[str, Any]]:
@@ -115,6 +118,9 @@ class FramingSerializer(StrictModelSerializer):
 
     def get_plan(self, row: Framing) -> str:
         return f"/api/v1/framings/{row.pk}/plan.svg"
+
+    def get_plan_dxf(self, row: Framing) -> str:
+        return f"/api/v1/framings/{row.pk}/plan.dxf"
 
     def get_section(self, row: Framing) -> str:
         return f"/api/v1/framings/{row.pk}/section.svg"
@@ -185,6 +191,13 @@ class FramingViewSet(ReadViewSet):
         """The plan as SVG."""
         return drawing_response(self.get_object().plan_svg)
 
+    @extend_schema(responses={(200, DXF): OpenApiTypes.BINARY})
+    def dxf(self, request: Request, pk: str) -> HttpResponse:
+        """The plan as DXF, drawn from the documents that were kept."""
+        row = self.get_object()
+        return HttpResponse(plan_dxf(row.document, row.build.survey.document), content_type=DXF, headers={
+            "Content-Disposition": f'attachment; filename="framing-{row.pk}.dxf"'})
+
     @extend_schema(responses={(200, "image/svg+xml"): OpenApiTypes.STR})
     def section(self, request: Request, pk: str) -> HttpResponse:
         """The section at the door as SVG."""
@@ -218,6 +231,7 @@ urlpatterns = [
     path("framings/<int:pk>", FramingViewSet.as_view({"get": "retrieve"}), name="framing"),
     path("framings/<int:pk>/document", FramingViewSet.as_view({"get": "document"}), name="framing-document"),
     path("framings/<int:pk>/plan.svg", FramingViewSet.as_view({"get": "plan"}), name="framing-plan"),
+    path("framings/<int:pk>/plan.dxf", FramingViewSet.as_view({"get": "dxf"}), name="framing-plan-dxf"),
     path("framings/<int:pk>/section.svg", FramingViewSet.as_view({"get": "section"}), name="framing-section"),
     *(path(f"formats/{name}", FormatViewSet.as_view({"get": "published"}), {"name": name}, name=f"format-{name}")
       for name in FORMATS),

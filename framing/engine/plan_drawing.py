@@ -27,7 +27,16 @@ from framing.engine.plan_dimensions import (
 )
 from framing.engine.plan_page import Page, box_along, coords, lowered, nearest_side, outward
 from framing.engine.plan_symbols import (
-    FILLS, MARK, dash, datum_place, datum_symbol, governing_symbol, legend, outlet_symbol, spot_symbol, xy_words,
+    FILLS,
+    MARK,
+    dash,
+    datum_on,
+    datum_symbol,
+    governing_symbol,
+    legend,
+    outlet_symbol,
+    spot_symbol,
+    xy_words,
 )
 from framing.engine.setting_out import Rows, Run, joist_rows
 from framing.engine.sheet import Sheet
@@ -248,7 +257,7 @@ def _doors_and_datum(sheet: Sheet, xy: Array, page: Page) -> None:
         turn = upright(-math.degrees(math.atan2(-n[0], n[1])))
         places = [lowered(page, middle + n * page.size * r, turn) for r in (4.1, 5.0)]
         page.words.put(places, d.name, turn=turn, bold=True)
-    if (where := datum_place(sheet)) is not None:
+    if (where := datum_on(sheet)) is not None:
         n = out[nearest_side(xy, where)]
         x, y = page.at(where + n * page.size * 1.0)
         page.words.parts.append(datum_symbol(x, y, MARK * page.size))

@@ -5,13 +5,11 @@ A part of the drawings.
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 from numpy.typing import NDArray
 
 from framing.engine import length
-from framing.engine.setting_out import Rows
+from framing.engine.setting_out import Rows, datum_place
 from framing.engine.sheet import Sheet
 from framing.engine.svg import INK, WATER, Place, line, ring, rings_path, strokes_path, text, width_of
 
@@ -28,23 +26,10 @@ def dash(kind: str, size: float) -> str:
     return " ".join(f"{v * size:.2f}" for v in (VALLEY_DASH if kind == "valley" else RIDGE_DASH))
 
 
-def datum_place(sheet: Sheet) -> Array | None:
-    """Where the datum mark is, as far as the survey's words place it: at a named point, or at a door's sill."""
-    if sheet.survey.datum is None:
-        return None
-    said = f"{sheet.survey.datum.what or ''} {sheet.survey.datum.where or ''}".lower()
-    for name, p in sheet.adjusted.points.items():
-        before = r"(?:corner|point|outlet|scupper|drain) " if len(name) < 2 else r"(?:corner |point |)"
-        if re.search(rf"\b{before}{re.escape(name.lower())}\b", said):
-            return np.array([p.x, p.y])
-    doors = [d for d in sheet.survey.all_doors if d.name.lower() in said] or (
-        [sheet.plane.door] if sheet.plane and re.search(r"\b(sill|threshold|door|jamb)\b", said) else [])
-    sills = sheet.sills(doors[0]) if doors else np.empty((0, 2))
-    if not len(sills):
-        return None
-    if re.search(r"\bleft\b", said):
-        return np.asarray(sills[0])
-    return np.asarray(sills[-1] if re.search(r"\bright\b", said) else sills.mean(axis=0))
+def datum_on(sheet: Sheet) -> Array | None:
+    """Where on the plan the datum mark is; None where the survey's words do not place it."""
+    points = {name: (p.x, p.y) for name, p in sheet.adjusted.points.items()}
+    return datum_place(sheet.survey, points, sheet.plane.door if sheet.plane else None)
 
 
 def xy_words(p: Array) -> str:
@@ -130,7 +115,7 @@ def _symbols(sheet: Sheet, every: int) -> list[tuple[str, str]]:
         found.append(("obstacle", "obstacle, and its clearance"))
     if sheet.governing():
         found.append(("governing", "least height over the roof"))
-    if datum_place(sheet) is not None:
+    if datum_on(sheet) is not None:
         found.append(("datum", "datum mark"))
     return found
 
@@ -153,7 +138,7 @@ def _rows_of_words(sheet: Sheet, rows: Rows | None, every: int) -> list[str]:
                     f"{xy_words(least[0])} (inches in the frame of the survey).")
     if (datum := sheet.survey.datum) is not None:
         said = ", ".join(w for w in (datum.what, datum.where) if w)
-        told.append(f"Datum: {said or 'not described'}" + ("." if datum_place(sheet) is not None else
+        told.append(f"Datum: {said or 'not described'}" + ("." if datum_on(sheet) is not None else
                                                          " (the words do not say where on this plan)."))
     return told
 

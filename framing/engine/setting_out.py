@@ -1,4 +1,4 @@
-"""What a crew tapes to set the frame out: joist rows from the first joist, the first joist from its wall, edges.
+"""What a crew needs to set the frame out: joist rows, the first joist from its wall, edges, the datum mark.
 
 A part of the drawings. Works on plain coordinates, so that a drawing made from a document uses it too.
 """
@@ -6,7 +6,8 @@ A part of the drawings. Works on plain coordinates, so that a drawing made from 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,6 +15,8 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Polygon
+
+from framing.engine.documents import Door, Survey
 
 Array = NDArray[np.float64]
 
@@ -112,3 +115,24 @@ def beside(runs: Sequence[Run], a: Sequence[float], b: Sequence[float]) -> list[
         if turn < PARALLEL and abs(float(middle @ n)) <= BESIDE_WALL and 0 <= float(middle @ u) <= long:
             found.append((r.id, abs(float(middle @ n))))
     return found
+
+
+def datum_place(survey: Survey, points: Mapping[str, tuple[float, float]], governing: Door | None) -> Array | None:
+    """Where the datum mark is in plan [in], as far as the survey's words place it: at a door's sill or a named point.
+
+    `points` are the survey's points that are placed. A name of one letter counts only after a word such as "corner".
+    """
+    if survey.datum is None:
+        return None
+    said = f"{survey.datum.what or ''} {survey.datum.where or ''}".lower()
+    doors = [d for d in survey.all_doors if re.search(rf"\b{re.escape(d.name.lower())}\b", said)]
+    if not doors and governing is not None and re.search(r"\b(sill|threshold|door|jamb)\b", said):
+        doors = [governing]
+    sills = [points[p] for p in (doors[0].points if doors else ()) if p in points]
+    if sills and (side := re.search(r"\b(left|right)\b", said)):
+        return np.array(sills[0] if side[0] == "left" else sills[-1])
+    for name, at in points.items():
+        before = r"(?:corner|point|outlet|scupper|drain) " if len(name) < 2 else ""
+        if re.search(rf"\b{before}{re.escape(name.lower())}\b", said):
+            return np.array(at)
+    return np.mean(sills, axis=0) if sills else None

@@ -51,7 +51,8 @@ def door_at(drop):
 def test_a_roof_that_can_be_framed_gives_documents_drawings_and_cut_sheets(run):
     code, said, out = run(SURVEY, BUILD)
     assert (code, said) == (0, "")
-    assert {path.name for path in out.iterdir()} == {"framing.json", "plan.svg", "section.svg", "cut-sheets.pdf"}
+    assert {path.name for path in out.iterdir()} == {
+        "framing.json", "plan.svg", "section.svg", "plan.dxf", "cut-sheets.pdf"}
     assert json.loads((out / "framing.json").read_text())["format"] == "deck-framing/1"
     assert (out / "cut-sheets.pdf").read_bytes().startswith(b"%PDF")
 

@@ -12,6 +12,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 
 from estimating.service.pdf import html_to_pdf
+from framing.dxf import plan_dxf
 from framing.engine.design import Framing, frame
 from framing.engine.documents import DocumentRefused, Fault, canonical_sha256
 from framing.engine.json_reading import MOST_BYTES
@@ -89,6 +90,7 @@ def _files(framed: Framing, survey: bytes, build: bytes) -> dict[str, bytes | No
         "framing.json": canonical(document).encode() + b"\n",
         "plan.svg": framed.plan_svg.encode(),
         "section.svg": framed.section_svg.encode(),
+        "plan.dxf": plan_dxf(document, json.loads(survey)),
         "cut-sheets.pdf": cut_sheets,
     }
 

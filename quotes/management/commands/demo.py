@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from estimating.models import Run
 from estimating.service import runs
+from framing.dxf import plan_dxf
 from framing.management.commands.frame import write_files
 from framing.models import Framing
 from quotes import papers
@@ -79,6 +80,7 @@ def _write(out: Path, framing: Framing, revision: Revision) -> None:
     files: dict[str, bytes | None] = {
         "framing.json": framing.text.encode() + b"\n", "plan.svg": framing.plan_svg.encode(),
         "section.svg": framing.section_svg.encode(),
+        "plan.dxf": plan_dxf(framing.document, framing.build.survey.document),
     }
     for kind, name in FILES.items():
         files[name] = papers.read_paper(revision.files.filter(kind=kind).latest("pk"))
