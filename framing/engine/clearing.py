@@ -13,12 +13,14 @@ from typing import Any
 
 from framing.engine.checks import Change, Check
 from framing.engine.documents import Build, DocumentRefused, parse_build
+from framing.engine.members import PACKER_STEP
 from framing.engine.plane import (
     FULL_STEP,
     LEAST_CLEAR_GAP,
     LEAST_DEPTH,
     LEAST_PAD,
     LEAST_REVEAL,
+    TO_HOUSE,
     least_decking,
     to_fall,
 )
@@ -122,13 +124,15 @@ def _steps(build: Build, change: Change) -> Iterator[Change]:
         if surface["mode"] == "fall":
             per_ft = float(str(surface["fall_per_ft"]).rstrip('"')) + FULL_STEP
             while per_ft <= doors.LANDING_FALL + 1e-9:
-                yield to_fall(build, per_ft, float(surface["toward"]))
+                yield to_fall(build, per_ft, float(surface["toward"]), to_house=str(to).endswith(TO_HOUSE))
                 per_ft += FULL_STEP
     elif path == "joists.spacing":
         yield from (replace(change, to=v) for v in CLOSER_SPACINGS if v < float(to) - 1e-9)
     elif path == "joists.sizes":
         deeper = sorted((d, k) for k, (_, d) in DRESSED.items() if d > DRESSED[str(to)][1])
         yield from (replace(change, to=k) for _, k in deeper)
+    elif path == "supports.packer_most":
+        yield from (replace(change, to=float(to) + PACKER_STEP * n) for n in range(1, LARGER + 1))
     elif path.endswith("stock_lengths"):
         yield from (replace(change, to=float(to) + 24.0 * n) for n in range(1, LARGER + 1))
     elif isinstance(to, float | int) and isinstance(change.from_, float | int):

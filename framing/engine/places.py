@@ -25,14 +25,14 @@ LEAST_ANGLE = math.radians(30)  # two tapes that meet flatter than this find no 
 
 def coordinates(at: tuple[float, float]) -> str:
     """The place in the survey's frame, to the inch."""
-    return f"x {at[0] + 0.0:.0f}, y {at[1] + 0.0:.0f}".replace("-0,", "0,").removesuffix("-0")
+    return f"x {round(at[0])}, y {round(at[1])}"
 
 
 def in_words(at: tuple[float, float], roof: Roof, named: Mapping[str, tuple[float, float]]) -> str:
     """Where `at` [in] lies from the survey points `named` [in], and whether on a ridge or in a valley.
 
-    From the nearest point along the line to another where one lies so, else by two tapes from points that meet there
-    at a good angle.
+    From the nearest point along the line to another, or past it, where one lies so; else by two tapes from points that
+    meet there at a good angle.
     """
     words = [w for w in (_from_points(np.array(at), named), _on_fold(at, roof)) if w]
     return ", ".join(words)
@@ -53,11 +53,14 @@ def _from_points(at: Array, named: Mapping[str, tuple[float, float]]) -> str:
     with np.errstate(invalid="ignore", divide="ignore"):
         along = (run @ -to[near]) / reach
         off = np.abs(run[:, 0] * -to[near][1] + run[:, 1] * to[near][0]) / reach
-    ahead = (reach > AT) & (along > 0) & (off <= IN_LINE)
-    from_near = f"{length.write(float(away[near]))} in from {names[near]}"
-    if ahead.any():
-        best = min(np.flatnonzero(ahead), key=lambda i: (round(float(off[i]), 3), reach[i]))
-        return f"{from_near} toward {names[best]}"
+    run_words = f"{length.write(float(away[near]))} in"
+    from_near = f"{run_words} from {names[near]}"
+    in_line = (reach > AT) & (off <= IN_LINE)
+    for lies, words in ((along > 0, f"{from_near} toward"),
+                        (-along > 0, f"{run_words} past {names[near]} as seen from")):
+        on = np.flatnonzero(in_line & lies & (reach >= away[near]))
+        if len(on):
+            return f"{words} {names[min(on, key=lambda i: (round(float(off[i]), 3), reach[i]))]}"
     for i in order[1:]:
         across = abs(to[near][0] * to[i][1] - to[near][1] * to[i][0]) / (away[near] * away[i])
         if across >= math.sin(LEAST_ANGLE):

@@ -34,6 +34,7 @@ LEAST_CLEAR_GAP = clearances.CLEAR_GAP  # ... or the wood nearer the roof [in]
 LEAST_DEPTH = 1.5  # ... or a joist thinner than this [in]
 LEAST_PAD = 1 / 8  # ... or a pad thinner than this [in]; a judgement
 FULL_STEP = 1 / 16  # what a change is rounded to, on the safe side [in]
+TO_HOUSE = ", to the house, so that water on the boards runs to the sill"
 MOST_PLACES = 200  # the tightest that are told
 
 
@@ -300,11 +301,12 @@ def fall_words(per_ft: float, toward: float) -> str:
     return f"a fall of {length.write(per_ft, 64)} in a foot toward {toward:g} degrees"
 
 
-def to_fall(build: Build, per_ft: float, toward: float) -> Change:
+def to_fall(build: Build, per_ft: float, toward: float, *, to_house: bool) -> Change:
     """The change of the surface to one with this fall [in/ft], `toward` [degrees]; lengths with their mark, so that
     the patch serves in any unit."""
     patch = {"surface": {"mode": "fall", "fall_per_ft": f'{per_ft:.10g}"', "toward": toward}}
-    return Change("surface", surface_words(build), fall_words(per_ft, toward), patch)
+    words = fall_words(per_ft, toward) + (TO_HOUSE if to_house else "")
+    return Change("surface", surface_words(build), words, patch)
 
 
 def _other_surface(build: Build, plane: Plane, deck: Polygon, places: Array, least: Array) -> list[Change]:
@@ -326,11 +328,11 @@ def _other_surface(build: Build, plane: Plane, deck: Polygon, places: Array, lea
     if math.hypot(*along) >= 1:  # the way out of the door is square to its sill
         out -= (out @ along) / (along @ along) * along
     away = unit_vectors(toward) @ out >= -1e-9 * math.hypot(*out)
-    # a fall that clears only one way is as steep as it must be; first those that carry no water to the sill
-    for directions in (toward[away], toward[~away]):
-        found = least_fall(falls, directions, sills, places, least)
+    # first the falls that carry no water to the sill
+    for to_house in (False, True):
+        found = least_fall(falls, toward[away != to_house], sills, places, least)
         if found is not None:
-            return [*offers, to_fall(build, *found)]
+            return [*offers, to_fall(build, *found, to_house=to_house)]
     return offers
 
 

@@ -281,3 +281,89 @@ def test_reveals_come_from_the_readings_and_not_from_a_fitted_line():
     plane = plane_of(surface=surface("follow-threshold", "1/8"))
     at = np.array([[78, 0], [96, 0], [114, 0]], float)
     assert_allclose(list(plane.reveals.values()), np.array(SILLS) - plane.height(at), atol=1e-12)
+
+
+# --- layers at every place
+
+
+def layers(survey, **build):
+    staged = stages(survey, odd_build(**build))
+    named = {name: (p.x, p.y) for name, p in staged.adjusted.points.items()}
+    return height_budget(staged.build, staged.plane, staged.roof, staged.deck.net, named)
+
+
+def test_the_layers_of_every_place_fill_the_height_between_sill_and_roof():
+    ridged = odd_survey(RECTANGLE, lambda x, y: -8 - FALL * abs(x - 90), lines=[("ridge", [(90, 3), (90, 117)])])
+    budget = layers(ridged, surface=surface("fall", "1/4", fall_per_ft="1/8", toward=90), decking__thickness=1,
+                    joists__tape_thickness="1/16", joists__minimum_depth=2, supports__pad_thickness=1.25,
+                    supports__base_thickness=0.25)
+    assert len(budget.places) == 6  # four corners of the deck, and the ridge across it
+    spare = [p.available - p.needed for p in budget.places]
+    assert spare == sorted(spare) and budget.governing is budget.places[0]
+    for p, told in zip(budget.places, budget.as_json(), strict=True):
+        parts = told["parts"]
+        under = parts["decking"] + parts["tape"] + parts["member"] + parts["gap"]
+        assert (parts["decking"], parts["tape"], parts["member"], parts["gap"]) == (1, 1 / 16, 2, 1.5)
+        assert parts["sill"] - parts["reveal"] - under - told["spare"] == pytest.approx(parts["roof"])
+        assert told["needed"] == under and told["available"] == pytest.approx(told["needed"] + told["spare"])
+        # the roof 1/16 true to what was read, the surface 1/4 under the sill and 1/8 in a foot on
+        x, y = p.at
+        assert parts["roof"] == pytest.approx(-8 - FALL * abs(x - 90), abs=1 / 16)
+        assert parts["reveal"] == pytest.approx(0.25 + y / 96)
+    assert [told["governs"] for told in budget.as_json()] == [True] + [False] * 5
+
+
+def test_the_governing_place_is_named_for_a_tape():
+    """A ridge over the middle and a deck that falls away from the house: the ridge's far end has least."""
+    ridged = odd_survey(RECTANGLE, lambda x, y: -8 - FALL * abs(x - 90), lines=[("ridge", [(90, 3), (90, 117)])])
+    budget = layers(ridged, surface=surface("fall", "1/4", fall_per_ft="1/8", toward=90))
+    assert budget.at == pytest.approx((90, 119), abs=0.1)
+    # the ridge's own last reading stands at y 117, in line with its first
+    assert budget.governing.place == "2 in past k0_1 as seen from k0_0, on the ridge"
+    assert budget.governing.place in budget.checks[0].text
+    # 8 in down to the ridge, less sill 2, reveal 1/4 and 119 in of fall
+    assert budget.available == pytest.approx(8 - 2 - 0.25 - 119 / 96, abs=1 / 32)
+
+
+# --- changes that clear
+
+
+def test_thin_wood_that_is_left_is_told_for_flat_sleepers():
+    """4 1/2 in less 1 in of boards and 3 in of gap leaves 1/2 in, under the least of 1 1/2 that is ever offered."""
+    stop = short(supports__clear_gap={"least": 3, "target": 3, "most": 4}, joists__minimum_depth=1.5)
+    assert "1/2 in would be left there for flat sleepers, which an engineer designs" in stop.text
+    assert "sleepers" not in short(joists__minimum_depth=3).text  # a lesser depth serves
+
+
+def test_boards_at_an_angle_are_not_taken_thinner_than_the_table_lets_them_span_askew():
+    """IRC 2018 Table R507.7: at 45 degrees 5/4 boards span 12 in, 2-in boards 16."""
+    askew = dict(decking__thickness=1.5, joists__direction=0, decking__direction=45, joists__minimum_depth=2.5)
+    assert "decking.thickness" not in offers(short(**askew, joists__spacing=16))
+    assert offers(short(**askew, joists__spacing=12))["decking.thickness"] == (1.5, 1.25)
+
+
+def test_decking_that_goes_by_its_maker_is_not_offered_thinner():
+    thick = dict(decking__thickness=1.5, joists__minimum_depth=2.5)
+    assert "decking.thickness" in offers(short(**thick))
+    assert "decking.thickness" not in offers(short(**thick, decking__species="composite"))
+
+
+def test_level_is_offered_where_a_surface_that_follows_its_threshold_runs_into_the_roof():
+    """The sill rises 1/2 in over 36 in to the right: followed, the deck sinks 1.1 in on the left, level only 1/4."""
+    survey = odd_survey(RECTANGLE, lambda x, y: -6.25, sill=(-2.5, -2.25, -2.0))
+    budget = layers(survey, surface=surface("follow-threshold", "1/4"), joists__minimum_depth=1.5)
+    stop = budget.checks[0]
+    assert stop.value == pytest.approx(6.25 - 2.5 - 0.25 - 77 / 72, abs=1 / 32)  # 77 in left of the first sill point
+    assert ("following the threshold", "level") in [(c.from_, c.to) for c in stop.clears]
+
+
+def test_no_fall_is_offered_that_is_steeper_than_a_landing_may_be():
+    """A ridge 38 in upstream of the sill, 3/4 in too high, asks for 0.24 in a foot; 7/8 in for 0.28."""
+    def ridge_too_high(by):
+        survey = odd_survey(RECTANGLE, lambda x, y: -6 + by - FALL * abs(x - 40),
+                            lines=[("ridge", [(40, 3), (40, 117)])])
+        return [c.to for c in layers(survey, surface=surface("level", "1/4"), joists__minimum_depth=2).checks[0].clears
+                if c.change == "surface"]
+
+    assert ridge_too_high(0.75) == ["a fall of 1/4 in a foot toward 0 degrees"]
+    assert ridge_too_high(0.875) == []
