@@ -39,6 +39,7 @@ Array = NDArray[np.float64]
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
+STRAIGHT_ON = 0.02  # sides that turn by less (sine) run on in one line
 LEAST_TRIMMER = 48.0  # shorter sides of an obstacle are trimmed by wood hung between its headers [in]
 SEAT_BESIDE = 4.0  # a joist this near an obstacle's side carries the boards' ends there [in]
 
@@ -103,12 +104,8 @@ def lay_deck(survey: Survey, build: Build, adjusted: Adjustment) -> tuple[Deck |
     """The roof's outline less its edge gaps, and the obstacles grown by their clearance."""
     corners = np.array([[adjusted.points[c].x, adjusted.points[c].y] for c in survey.corners])
     gross = Polygon(corners)
-    names = [(a, b) for a, b in zip(survey.corners, (*survey.corners[1:], survey.corners[0]), strict=True)]
-    strips = [
-        LineString([corners[i], corners[(i + 1) % len(corners)]]).buffer(gap, cap_style="square")
-        for i, (a, b) in enumerate(names) if (gap := edge_gap(survey, build, a, b)) > 0
-    ]
-    outline = _largest(gross.difference(unary_union(strips)) if strips else gross)
+    sides = zip(survey.corners, (*survey.corners[1:], survey.corners[0]), strict=True)
+    outline = _set_in(gross, corners, [edge_gap(survey, build, a, b) for a, b in sides])
     checks: list[Check] = []
     if outline is None or outline.area < 144:
         return None, [check("outline-empty", "stop", value=gross.area / 144, limit=1.0, unit="FTK", where="outline")]
@@ -122,6 +119,31 @@ def lay_deck(survey: Survey, build: Build, adjusted: Adjustment) -> tuple[Deck |
         checks.append(check("outline-split", "caution", value=(net.area - left.area) / 144, limit=0.0, unit="FTK",
                             where="outline"))
     return Deck(outline, tuple(holes), left), checks
+
+
+def _set_in(gross: Polygon, corners: Array, gaps: Sequence[float]) -> Polygon | None:
+    """The polygon of `corners` (n, 2) with every side set in by its gap [in], mitred where sides meet."""
+    if not gross.exterior.is_ccw:
+        corners, gaps = corners[::-1], [*gaps[-2::-1], gaps[-1]]
+    run = np.roll(corners, -1, axis=0) - corners
+    along = run / np.hypot(*run.T)[:, None]
+    inward = np.column_stack([-along[:, 1], along[:, 0]]) * np.array(gaps)[:, None]
+    ring: list[Array] = []
+    for i, corner in enumerate(corners):
+        u, v = along[i - 1], along[i]
+        cross = float(u[0] * v[1] - u[1] * v[0])
+        if abs(cross) < STRAIGHT_ON:  # sides in one line with gaps of their own: a step
+            ring += [corner + inward[i - 1], corner + inward[i]]
+        else:  # where the two lines set in meet
+            apart = inward[i] - inward[i - 1]
+            ring.append(corner + inward[i - 1] + u * float(apart[0] * v[1] - apart[1] * v[0]) / cross)
+    mitred = Polygon(ring)
+    if mitred.is_valid and mitred.exterior.is_ccw and gross.buffer(1e-6).covers(mitred):
+        return mitred
+    # a side shorter than its gaps take up: what no side's strip covers is left
+    strips = [LineString([a, a + r]).buffer(gap, cap_style="square")
+              for a, r, gap in zip(corners, run, gaps, strict=True) if gap > 0]
+    return _largest(gross.difference(unary_union(strips)) if strips else gross)
 
 
 def edge_gap(survey: Survey, build: Build, a: str, b: str) -> float:
@@ -241,7 +263,9 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     headers = [part for s in around if s.role == "rim"
                for part in _parts(header_along(*s.ends(), rows, body, s.inset + 3 * STICK))]
     lines += [("header", h) for h in headers]
-    left = _solid(inner.difference(unary_union([h.buffer(STICK / 2, cap_style="flat") for h in headers])))
+    # no member's body in an obstacle or over the deck's side; none through a header
+    left = _solid(inner.intersection(body).difference(
+        unary_union([h.buffer(STICK / 2, cap_style="flat") for h in headers])))
     for s in [*edges, *(s for s in around if s.role == "edge" and s.needs_wood(rows))]:
         own = LEAST_TRIMMER if s.of_hole else LEAST_JOIST
         lines += [("edge" if part.length >= own else "blocking", part) for part in _parts(s.line().intersection(left))]
