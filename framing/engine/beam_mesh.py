@@ -162,8 +162,8 @@ class Row:
 class Mesh:
     """Panels within the regions: straight in depth, without a great step in load; five stations in each."""
 
-    def __init__(self, row: Row, beams: Sequence[Beam], load: Load) -> None:
-        pieces = np.where(row.is_span, PANELS, TIP_PANELS)
+    def __init__(self, row: Row, beams: Sequence[Beam], load: Load, panels: int) -> None:
+        pieces = np.where(row.is_span, panels, TIP_PANELS)
         first = np.cumsum(pieces + 1) - pieces - 1
         of = np.repeat(np.arange(pieces.size), pieces + 1)
         part = (np.arange(of.size) - first[of]) / pieces[of]

@@ -20,6 +20,7 @@ from framing.engine.beam_mesh import (
     ADDED,
     DEAD,
     LIVE,
+    PANELS,
     STATIONS,
     TWICE,
     WHOLE,
@@ -33,6 +34,7 @@ from framing.engine.beam_mesh import (
     Row,
     refuse_unfit,
 )
+from framing.reference.loads import TIP_LOAD
 
 __all__ = ["Beam", "Load", "Solution", "TipLoad", "solve"]
 
@@ -89,7 +91,8 @@ class TipLoad:
     lift: Floats
 
 
-def solve(beams: Sequence[Beam], load: Load, E: ArrayLike, *, tip_load: float = 0.0) -> Solution:
+def solve(beams: Sequence[Beam], load: Load, E: ArrayLike, *, tip_load: float = TIP_LOAD, panels: int = PANELS
+          ) -> Solution:
     """Reactions, stresses and deflections of beams under dead load and every pattern of live load.
 
     Live load may lie on any of a beam's spans and overhangs; the worst is found exactly, by adding what each
@@ -98,11 +101,12 @@ def solve(beams: Sequence[Beam], load: Load, E: ArrayLike, *, tip_load: float = 
 
     E : modulus of elasticity [psi], one for all or (beams,)
     tip_load : on the end of each overhang [lb], told apart as `Solution.tip`
+    panels : that a span is cut into at least; an even number. With 4 the stress peak is met within 1 %
 
     Raises ValueError for a beam that cannot be one; the message names it.
 
     Notes: Euler-Bernoulli (no shear deflection), pads that do not settle, Clapeyron's three-moment equation with
-    1/EI integrated along the taper (fourth-order between 16 or more panels a span).
+    1/EI integrated along the taper (fifth-order between 16 or more panels a span).
     """
     modulus = np.broadcast_to(np.asarray(E, dtype=float), (len(beams),))
     if not np.all(modulus > 0):
@@ -116,7 +120,7 @@ def solve(beams: Sequence[Beam], load: Load, E: ArrayLike, *, tip_load: float = 
         refuse_unfit(number, beam)
 
     row = Row(beams)
-    mesh = Mesh(row, beams, load)
+    mesh = Mesh(row, beams, load, panels)
     sets = LoadSets(row, mesh, beams, load)
     cases = _solve_cases(row, sets)
     shapes = _Shapes(row, mesh, sets)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -32,7 +32,7 @@ from framing.engine.openings import (
     head_off,
     header_along,
 )
-from framing.engine.tributary import Hung, RimStrip, Tributary, share_out
+from framing.engine.tributary import Added, Hung, RimStrip, Tributary, share_out
 
 Array = NDArray[np.float64]
 
@@ -85,7 +85,7 @@ class Line:
 class Layout:
     """Every member's line, and the area of deck that each carries.
 
-    `width[id]` is the tributary width [in] on equal intervals of the member from end A; `hung[id]` lists
+    `added` is what lies on single places. `width[id]` is the tributary width [in] on equal intervals of the member from end A; `hung[id]` lists
     (s [in], area [sq in]) brought by rims and blocking that hang on it.
     """
 
@@ -94,6 +94,7 @@ class Layout:
     width: dict[str, Array]
     hung: dict[str, Hung]
     tributary: Tributary
+    added: Added = field(default_factory=Added)
 
     def carried(self, shape: BaseGeometry) -> tuple[dict[str, Array], dict[str, Hung]]:
         """`width` and `hung` of what lies on `shape`, an area in the survey's frame."""

@@ -14,16 +14,19 @@ from numpy.typing import ArrayLike, NDArray
 
 from framing.engine.beams import Beam, Load, Solution, solve
 from framing.reference import design_values as nds
-from framing.reference import insulation
+from framing.reference import insulation, loads
 from framing.reference.lumber import DRESSED, species_key
 
 __all__ = [
     "AdjustedValues", "Beam", "Load", "MemberDesign", "Solution", "Strength", "Worst", "adjusted_values",
-    "allowable_pressure", "allowable_span", "bearing_area", "solve", "strength",
+    "allowable_pressure", "allowable_reaction", "allowable_span", "bearing_area", "notched_shear", "solve", "strength",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+
+ON_ITS_PAD = 0.25  # an end this little past its pad's edge still lies on it [in]
+
 
 @dataclass(frozen=True)
 class AdjustedValues:
@@ -130,7 +133,9 @@ class Strength:
     """How far each beam is used, check by check.
 
     bending, shear : stress [psi]; taper : bending, shear and cross-grain stress at the tapered edge together (sum
-    of squares, limit 1); deflection_live, deflection_total : [in], total with creep; bearing : wood on pad [psi]
+    of squares, limit 1); notch : an end cut thinner over its pad, shear [psi] or depth [in], nothing where the cut is
+    gradual; deflection_live, deflection_total : [in], total with creep; bearing : wood on pad [psi]; tip_load : a load
+    on a free tip alone, the worst of bending and shear [psi] and sag [in]
     """
 
     bending: Worst
@@ -139,6 +144,8 @@ class Strength:
     deflection_live: Worst
     deflection_total: Worst
     bearing: Worst
+    notch: Worst
+    tip_load: Worst
 
     @cached_property
     def ratios(self) -> dict[str, Floats]:
@@ -171,52 +178,117 @@ def strength(solution: Solution, beams: Sequence[Beam], design: MemberDesign | S
     designs = [design] * len(beams) if isinstance(design, MemberDesign) else list(design)
     if len(designs) != len(beams):
         raise ValueError(f"{len(designs)} designs for {len(beams)} beams")
-    sizes = [s.size for s in solution.s]
-
-    def each(values: list[float]) -> Floats:
-        return np.repeat(np.array(values, dtype=float), sizes)
-
-    def worst(demand: Floats, limit: Floats, at: list[Floats]) -> Worst:
-        if not beams:
-            return Worst(*np.zeros((4, 0)))
-        where, counts = np.concatenate(at), np.array([a.size for a in at])
-        first: Ints = np.cumsum(counts) - counts
-        ratio = demand / limit
-        greatest = np.maximum.reduceat(ratio, first)
-        hits = np.flatnonzero(ratio == np.repeat(greatest, counts))
-        index = hits[np.searchsorted(hits, first)]
-        return Worst(greatest, demand[index], limit[index], where[index])
-
     if not beams:
-        empty = worst(np.zeros(0), np.zeros(0), [])
-        return Strength(empty, empty, empty, empty, empty, empty)
+        nothing = Worst(*np.zeros((4, 0)))
+        return Strength(*[nothing] * 8)
+    at, starts = np.concatenate(solution.s), _starts([s.size for s in solution.s])
+    owner = np.repeat(np.arange(len(beams)), np.diff(starts))
+    Fb, Fv, Fcp, creep = (np.array([getattr(d.values, name) for d in designs]) for name in ("Fb", "Fv", "Fcp", "kcr"))
+    live_limit, total_limit, pad = (np.array([getattr(d, name) for d in designs])
+                                    for name in ("live_limit", "total_limit", "pad_length"))
 
     bending, shear = np.concatenate(solution.bending_stress), np.concatenate(solution.shear_stress)
     slope, span = np.concatenate(solution.slope), np.concatenate(solution.span)
     dead, live = np.concatenate(solution.deflection_dead), np.concatenate(solution.deflection_live)
-    Fb, Fv = each([d.values.Fb for d in designs]), each([d.values.Fv for d in designs])
-    taper = (
-        (bending / Fb) ** 2
-        + (bending * slope / Fv) ** 2
-        + (bending * slope**2 / (nds.TENSION_ACROSS_OVER_FV * Fv)) ** 2
-    )
-    total = each([d.values.kcr for d in designs]) * np.maximum(dead, 0) + live
+    # fx / Fx, fxy / Fxy and fy / Fy all go by the bending stress
+    taper = bending**2 * (Fb[owner] ** -2.0 + (slope**2 + (slope**2 / nds.TENSION_ACROSS_OVER_FV) ** 2)
+                          * Fv[owner] ** -2.0)
+    total = creep[owner] * np.maximum(dead, 0) + live
 
-    pads = [np.asarray(b.supports, dtype=float) for b in beams]
-    counts = [p.size for p in pads]
-    half = np.repeat([d.pad_length / 2 for d in designs], counts)
-    end, at = np.repeat([b.length for b in beams], counts), np.concatenate(pads)
-    bearing_length = np.minimum(at + half, end) - np.maximum(at - half, 0)
-    thickness = np.repeat([b.thickness for b in beams], counts)
-    bearing = np.concatenate(solution.reaction_most) / (thickness * bearing_length)
+    pads, pad_starts = np.concatenate([b.supports for b in beams]), _starts([len(b.supports) for b in beams])
+    on = np.repeat(np.arange(len(beams)), np.diff(pad_starts))
+    end, thickness = np.array([b.length for b in beams]), np.array([b.thickness for b in beams])
+    bearing_length = np.minimum(pads + pad[on] / 2, end[on]) - np.maximum(pads - pad[on] / 2, 0)
+    bearing = np.concatenate(solution.reaction_most) / (thickness[on] * bearing_length)
     return Strength(
-        bending=worst(bending, Fb, solution.s),
-        shear=worst(shear, Fv, solution.s),
-        taper=worst(taper, np.ones_like(taper), solution.s),
-        deflection_live=worst(live, span / each([d.live_limit for d in designs]), solution.s),
-        deflection_total=worst(total, span / each([d.total_limit for d in designs]), solution.s),
-        bearing=worst(bearing, np.repeat([d.values.Fcp for d in designs], counts), pads),
+        bending=_worst(bending, Fb[owner], at, starts),
+        shear=_worst(shear, Fv[owner], at, starts),
+        taper=_worst(taper, np.ones_like(taper), at, starts),
+        deflection_live=_worst(live, span / live_limit[owner], at, starts),
+        deflection_total=_worst(total, span / total_limit[owner], at, starts),
+        bearing=_worst(bearing, Fcp[on], pads, pad_starts),
+        notch=_notches(solution, beams, Fv, pad),
+        tip_load=_tips(solution, end, Fb, Fv, pad),
     )
+
+
+def _starts(sizes: Sequence[int]) -> Ints:
+    return np.concatenate([[0], np.cumsum(sizes)]).astype(np.intp)
+
+
+def _worst(demand: Floats, limit: Floats, at: Floats, starts: Ints) -> Worst:
+    """The greatest demand to limit of each beam, whose values begin at `starts`; the first of equals."""
+    ratio = demand / limit
+    greatest = np.maximum.reduceat(ratio, starts[:-1])
+    hits = np.flatnonzero(ratio == np.repeat(greatest, np.diff(starts)))
+    index = hits[np.searchsorted(hits, starts[:-1])]
+    return Worst(greatest, demand[index], limit[index], at[index])
+
+
+def notched_shear(Fv: float, thickness: float, depth: float, left: float, *, cut: str = "square",
+                  reach: float = 0.0) -> float:
+    """Shear [lb] of an end of a depth [in] cut to what is `left` of it [in] (framing.reference.design_values).
+
+    cut : "square" or "gradual" on the side in tension, "top" on the side in compression, there reaching so far in
+    from the pad's edge [in]. Raises KeyError for another, ValueError unless 0 < left <= depth.
+    """
+    if not 0 < left <= depth:
+        raise ValueError(f"{left} in left of {depth} in")
+    shape = {
+        "square": left * (left / depth) ** 2,
+        "gradual": left,
+        "top": depth - (depth - left) / left * min(reach, left),
+    }
+    return 2 / 3 * Fv * thickness * shape[cut]
+
+
+def _notches(solution: Solution, beams: Sequence[Beam], Fv: Floats, pad: Floats) -> Worst:
+    """Steps in the profile within a depth of an end pad, deepening inward: end notches on the side in tension.
+
+    The underside is cut, and over an end pad it is in tension. A member that deepens no faster than 1 in 4 is not
+    notched: its shear stress at its own depth says all.
+    """
+    ratio, demand, limit, place = np.zeros((4, len(beams)))
+    limit[:] = Fv
+    for k, beam in enumerate(beams):
+        s, depth = beam.profile.T
+        run, rise = np.diff(s), np.diff(depth)
+        steep = np.flatnonzero(np.abs(rise) > nds.GRADUAL * run + 1e-9)
+        for i in steep:
+            left_end = rise[i] > 0
+            thin, deep = (depth[i], depth[i + 1]) if left_end else (depth[i + 1], depth[i])
+            corner = s[i] if left_end else s[i + 1]
+            near = beam.supports[0] + pad[k] / 2 if left_end else beam.supports[-1] - pad[k] / 2
+            beyond = corner - near if left_end else near - corner
+            outside = corner < beam.supports[0] if left_end else corner > beam.supports[-1]
+            if beyond > deep or outside:
+                continue
+            own = solution.s[k]
+            between = (own <= corner + 1e-9) if left_end else (own >= corner - 1e-9)
+            force = float(solution.shear[k][between].max(initial=0.0))
+            stress = Fv[k] * force / notched_shear(float(Fv[k]), beam.thickness, float(deep), float(thin))
+            for need, have in ((stress, Fv[k]), (deep - thin, nds.END_NOTCH * deep)):
+                if need / have > ratio[k]:
+                    ratio[k], demand[k], limit[k], place[k] = need / have, need, have, corner
+    return Worst(ratio, demand, limit, place)
+
+
+def _tips(solution: Solution, length: Floats, Fb: Floats, Fv: Floats, pad: Floats) -> Worst:
+    """A load on the free tip of each overhang; an end that lies on its pad is no free end."""
+    tip = solution.tip
+    sag_limit = np.maximum(tip.overhang / loads.TIP_DEFLECTION, loads.TIP_UNFELT)
+    limit = np.stack([np.broadcast_to(Fb[:, None], sag_limit.shape), np.broadcast_to(Fv[:, None], sag_limit.shape),
+                      sag_limit])
+    demand = np.stack([tip.bending, tip.shear, tip.deflection]) * free_tips(tip.overhang, pad)  # (3, beams, 2)
+    ratio = (demand / limit).transpose(1, 2, 0).reshape(len(length), -1)
+    k, i = np.arange(len(length)), np.argmax(ratio, axis=1)
+    side, kind = i // 3, i % 3
+    return Worst(ratio[k, i], demand[kind, k, side], limit[kind, k, side], side * length)
+
+
+def free_tips(overhang: Floats, pad_length: Floats) -> Floats:
+    """1 for an end (beams, 2) past the edge of the pad (beams,) [in] that it rests on, else 0."""
+    return (overhang > pad_length[:, None] / 2 + ON_ITS_PAD).astype(float)
 
 
 def allowable_pressure(insulation_strength: float) -> tuple[float, float]:
@@ -230,5 +302,14 @@ def allowable_pressure(insulation_strength: float) -> tuple[float, float]:
 
 
 def bearing_area(pad: tuple[float, float], spread_thickness: float = 0.0) -> float:
-    """Area [in2] a pad [in] presses on, a rigid board of a thickness [in] spreading it at 45 degrees (a judgement)."""
-    return (pad[0] + 2 * spread_thickness) * (pad[1] + 2 * spread_thickness)
+    """Area [in2] that a pad [in] presses on under a rigid board of a thickness [in] (framing.reference.insulation)."""
+    spread = 2 * min(spread_thickness, insulation.MOST_SPREAD)
+    return (pad[0] + spread) * (pad[1] + spread)
+
+
+def allowable_reaction(pad: tuple[float, float], insulation_strength: float, cover_board: float = 0.0
+                       ) -> tuple[float, float]:
+    """What a pad [in] may bring to the roof [lb]: load that stays, and all load; see `allowable_pressure`."""
+    area = bearing_area(pad, cover_board)
+    stays, total = allowable_pressure(insulation_strength)
+    return stays * area, total * area

@@ -18,8 +18,8 @@ from framing.engine.documents import Build
 from framing.engine.keep_outs import HAIR, Ground
 from framing.engine.members import Member
 from framing.engine.pads import LEAST_BETWEEN, Piece, Support, pad_boxes, unit_vector
-from framing.engine.structure import Load, Solution, Strength, allowable_pressure
-from framing.reference import clearances, insulation
+from framing.engine.structure import Load, Solution, Strength, allowable_pressure, free_tips
+from framing.reference import clearances, insulation, loads
 from framing.reference.design_values import REGRADE
 
 Array = NDArray[np.float64]
@@ -112,9 +112,12 @@ def strength_checks(pieces: Sequence[Piece], solution: Solution, strong: Strengt
     for rule, ratio in strong.ratios.items():
         k = int(np.argmax(ratio))
         ok = bool(ratio[k] <= 1 + 1e-9)
+        if rule == "tip_load" or (rule == "notch" and not ratio.any()):  # told below; no end is notched
+            continue
         found.append(check(f"strength-{rule.replace('_', '-')}", "ok" if ok else "stop", value=float(ratio[k]),
                            limit=1.0, unit="C62", where=pieces[k].member.id, grade=joists.grade,
                            species=joists.species, percent=100 * float(ratio[k])))
+    found += tip_checks(pieces, solution, strong, min(a for a, _ in build.supports.pad_sizes))
     ripped = np.array([p.member.ripped for p in pieces])
     if ripped.any():
         worst = np.where(ripped, np.max(np.stack(list(weak.ratios.values())), axis=0), 0)
@@ -130,6 +133,26 @@ def strength_checks(pieces: Sequence[Piece], solution: Solution, strong: Strengt
                            tips=" A pattern of load tips it off its pads: hold it down." if solution.tips.any()
                            else ""))
     return found
+
+
+def tip_checks(pieces: Sequence[Piece], solution: Solution, strong: Strength, pad_length: float) -> list[Check]:
+    """A person's weight on every free tip: what it uses of the wood there, and whether a pad behind it lifts."""
+    tip = solution.tip
+    free = free_tips(tip.overhang, np.full(len(pieces), pad_length))
+    if not free.any():
+        return []
+    ratio = strong.tip_load.ratio
+    k = int(np.argmax(ratio))
+    side = int(strong.tip_load.s[k] > 0)
+    lift = np.where(free > 0, tip.lift, 0.0)
+    i = int(np.argmin(lift.min(axis=1)))
+    pull = float(-lift[i].min())
+    passes, lifts = bool(ratio[k] <= 1 + 1e-9), pull > 1
+    return [check("tip-load", "stop" if not passes else "caution" if lifts else "ok", value=float(ratio[k]), limit=1.0,
+                  unit="C62", where=pieces[k].member.id, source=loads.TIP_SOURCE, pounds=f"{tip.load:.0f}",
+                  overhang=length.write(float(tip.overhang[k, side])), percent=100 * float(ratio[k]),
+                  lifts=f" On {pieces[i].member.id} it lifts a pad behind it by {pull:.0f} lb: hold it down."
+                  if lifts else "")]
 
 
 def load_path(supports: Sequence[Support], load: Load, net_sqft: float) -> Check:

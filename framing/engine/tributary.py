@@ -6,8 +6,8 @@ A part of the layout stage, in its turned frame: joists run along x.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -19,6 +19,33 @@ Array = NDArray[np.float64]
 Hung = tuple[tuple[float, float], ...]
 
 FAR = 1e3  # further than any rim strip is wide, and than it runs on past its ends [in]
+
+
+@dataclass(frozen=True)
+class Added:
+    """What lies on single places of the deck, besides its even loads, on the members that carry it.
+
+    line[member] : (2, parts), on equal parts of the member from end A, what stays and what comes and goes [lb/in]
+    hung[member] : (q, 3), distance from end A [in], and what of either kind rims bring there [lb]
+    """
+
+    line: Mapping[str, Array] = field(default_factory=dict)
+    hung: Mapping[str, Array] = field(default_factory=dict)
+
+    def on(self, member: str, run: float, start: float, end: float, parts: int) -> tuple[Array, Array]:
+        """Line loads (2, parts) [lb/in] and hung loads (q, 3) of a member's piece from start to end, from its start.
+
+        `run` is the member's length [in]. What hangs where two pieces meet goes to the latter.
+        """
+        if member not in self.line:
+            return np.zeros((2, 1)), np.zeros((0, 3))
+        line, hung = self.line[member], self.hung[member]
+        edges = np.linspace(0, run, line.shape[1] + 1)
+        so_far = np.concatenate([np.zeros((2, 1)), np.cumsum(line, axis=1) * (run / line.shape[1])], axis=1)
+        cuts = np.linspace(start, end, parts + 1)
+        own = np.stack([np.diff(np.interp(cuts, edges, row)) for row in so_far]) / ((end - start) / parts)
+        here = (hung[:, 0] >= start - 1e-6) & ((hung[:, 0] < end - 1e-6) | (end > run - 1e-6))
+        return np.maximum(own, 0.0), np.c_[np.clip(hung[here, 0] - start, 0, end - start), hung[here, 1:]]
 
 
 @dataclass(frozen=True)

@@ -125,6 +125,13 @@ REGRADE: Final = (
 # glued laminated timber (M); for sawn lumber it is a judgement. It hardly counts at a deck's slopes.
 TENSION_ACROSS_OVER_FV: Final = 1 / 3
 
+# Notches: at an end no deeper than a quarter of the member (NDS 4.4.3, V2); at one on the side in tension a square
+# cut leaves (2/3) Fv b dn (dn/d)2 (NDS 3.4.3.2, V2), a gradual taper (2/3) Fv b dn (NDS 3.4.3.2(d), M); on the side
+# in compression (2/3) Fv b (d - (d - dn) e / dn), e no more than dn (NDS 3.4.3.2(e), M). How steep a taper may be
+# to count as gradual is not said there: 1 in 4 is a judgement.
+END_NOTCH: Final = 1 / 4
+GRADUAL: Final = 1 / 4
+
 GRADES: Final = ("No.2", "No.3")  # those that design values are held for above
 _GRADE_WORDS: Final[dict[str, str]] = {
     "2": "No.2",

@@ -42,3 +42,7 @@ SOURCE: Final = (
     "1/3 of rated strength for dead load, 1/5 for dead and live load together: polystyrene maker's table; "
     "a judgement for other insulation unless its maker states otherwise"
 )
+
+# A rigid cover board spreads a pad at 45 degrees, its own thickness on every side: a judgement. No more than this
+# [in], so that what two pads 2 in apart press on does not overlap.
+MOST_SPREAD: Final = 1.0
