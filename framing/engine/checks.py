@@ -315,12 +315,12 @@ CODES: dict[str, Code] = {
         "close as 2 in apart were tried).", "NDS 2018 3.10", "engineer",
     ),
     "strength-notch": Code(
-        "An end cut thinner over its pad: {percent:.0f} % of the shear or of the quarter depth that it may take, most at "
-        "{where} (limit 100 %).", "NDS 2018 3.4.3.2 and 4.4.3", "engineer",
+        "An end cut thinner over its pad: {percent:.0f} % of the shear or of the quarter depth that it may take, most "
+        "at {where} (limit 100 %).", "NDS 2018 3.4.3.2 and 4.4.3", "engineer",
     ),
     "tip-load": Code(
-        "{pounds} lb alone on the free tip of {where}, {overhang} in past the middle of its pad, use {percent:.0f} % of "
-        "its wood or of the sag of L/180 (limit 100 %).{lifts}", "AWC DCA 6", "engineer",
+        "{pounds} lb alone on the free tip of {where}, {overhang} in past the middle of its pad, use {percent:.0f} % "
+        "of its wood or of the sag of L/180 (limit 100 %).{lifts}", "AWC DCA 6", "engineer",
     ),
     "live-load-basis": Code("The live load is {value:g} psf: {words}.", "ASCE 7 Table 4.3-1", "building official"),
     "heavy-load": Code(
@@ -329,8 +329,8 @@ CODES: dict[str, Code] = {
         "engineer's to say.", "computed", "engineer",
     ),
     "snow-drift": Code(
-        "Snow drifted against {where} adds {value:.0f} lb within {reach} in of it, on top of live load or snow; with it "
-        "the worst pad carries {pounds} lb ({worst}). The drift itself and the roof under it are an engineer's to say.",
+        "Snow drifted against {where} adds {value:.0f} lb within {reach} in of it, on top of live load or snow; with "
+        "it the worst pad carries {pounds} lb ({worst}). The drift itself and the roof under it are an engineer's to say.",
         "ASCE 7-16 7.7.1", "engineer",
     ),
     "strength-header": Code(

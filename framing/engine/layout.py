@@ -85,8 +85,8 @@ class Line:
 class Layout:
     """Every member's line, and the area of deck that each carries.
 
-    `added` is what lies on single places. `width[id]` is the tributary width [in] on equal intervals of the member from end A; `hung[id]` lists
-    (s [in], area [sq in]) brought by rims and blocking that hang on it.
+    `width[id]` is the tributary width [in] on equal intervals of the member from end A; `hung[id]` lists
+    (s [in], area [sq in]) brought by rims and blocking that hang on it; `added` is what lies on single places.
     """
 
     direction: float
