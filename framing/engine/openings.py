@@ -23,6 +23,7 @@ Lines = list[tuple[str, LineString]]
 STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
+LONGEST_TAIL = 36.0  # boards are not hung on rim and header over more of a joist than this [in]
 NEARLY_ALONG = 2.0  # a valley this near the joists' way would lie under one of them for its whole length [degrees]
 WIDEST_GROUP = 24.0  # ends of neighbours this far out of line are headed off by headers of their own [in]
 
@@ -100,7 +101,7 @@ def head_off(lines: Lines, footing: Footing, body: Polygon, turn: Callable[[Arra
         places = turn(ends.reshape(-1, 2)).reshape(-1, 2, 2)
         reach = _reach(places, footing, end)
         long = ends[:, 1, 0] - ends[:, 0, 0]
-        off = (reach > footing.overhang(places[:, end]) + 1e-9) & (reach < long - LEAST_JOIST)
+        off = (reach > footing.overhang(places[:, end]) + 1e-9) & (reach < np.minimum(long - LEAST_JOIST, LONGEST_TAIL))
         sign = 1.0 if end == 0 else -1.0
         # to the header's middle: its inner face lies where the joist's pad leaves the joist its usual end
         back = reach - max(END_PAD, footing.size[0] / 2) - STICK / 2

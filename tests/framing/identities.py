@@ -20,7 +20,7 @@ import numpy as np
 import shapely
 from scipy.optimize import linprog
 from shapely import LineString, Point, Polygon, STRtree
-from shapely.ops import unary_union
+from shapely.ops import substring, unary_union
 
 from framing.reference.decking import decking_weight
 from framing.reference.lumber import DRESSED, FRESH_TREATED_PCF, SPECIFIC_GRAVITY, density_pcf, species_key
@@ -351,7 +351,8 @@ def outline(a: Answer) -> Iterator[str]:
     for one, other in a.sides:
         gap = given.get(frozenset((one, other)), 0.5 if {one, other} in house else 1.0)
         side = LineString([a.points[one], a.points[other]])
-        away = side.distance(a.outline)
+        # past an inner corner the next side's gap counts: it may be the narrower
+        away = substring(side, 0.25, 0.75, normalized=True).distance(a.outline)
         if away < gap - NEAR or (convex and side.length > 24 and gap < 12 and away > gap + NEAR):
             yield f"the deck stands {away:.3f} off {one}-{other}, not {gap}"
     for o in a.survey.get("obstacles", ()):
@@ -604,11 +605,12 @@ def boards(a: Answer) -> Iterator[str]:
     low = np.array([(np.array(b["polygon"]) @ n).min() for b in field])
     high = np.array([(np.array(b["polygon"]) @ n).max() for b in field])
     whole = [k for k, b in enumerate(field) if b["rip"] is None]
+    notched = unary_union(a.holes).buffer(NEAR)  # round an obstacle a board of full width is notched
     for b in field:
         run = np.ptp(np.array(b["polygon"]) @ u)
         if abs(b["length"] - run) > NEAR:
             yield f"{b['id']} is {run} long, not {b['length']}"
-        if b["rip"] is None and (found := _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width)):
+        if b["rip"] is None and not notched.intersects(Polygon(b["polygon"])) and (found := _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width)):
             yield f"{b['id']} is not ripped and {found} wide"
         if b["rip"] is not None and not all(-CLOSE <= w <= width + NEAR for w in b["rip"]):
             yield f"{b['id']} is ripped to {b['rip']}"
