@@ -610,7 +610,8 @@ def boards(a: Answer) -> Iterator[str]:
         run = np.ptp(np.array(b["polygon"]) @ u)
         if abs(b["length"] - run) > NEAR:
             yield f"{b['id']} is {run} long, not {b['length']}"
-        if b["rip"] is None and not notched.intersects(Polygon(b["polygon"])) and (found := _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width)):
+        whole_here = b["rip"] is None and not notched.intersects(Polygon(b["polygon"]))
+        if whole_here and (found := _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width)):
             yield f"{b['id']} is not ripped and {found} wide"
         if b["rip"] is not None and not all(-CLOSE <= w <= width + NEAR for w in b["rip"]):
             yield f"{b['id']} is ripped to {b['rip']}"
