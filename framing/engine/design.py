@@ -26,9 +26,11 @@ from framing.engine.documents import (
     parse_survey,
 )
 from framing.engine.drainage import Drainage, against_frame, drain
+from framing.engine.drying import drying
 from framing.engine.json_reading import read_json
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, lay_deck
+from framing.engine.members import end_a, named_sides
 from framing.engine.next_readings import next_readings, told
 from framing.engine.plane import Budget, Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
@@ -150,6 +152,7 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     built, framed = answer.built, answer.built.frame
     answer.checks += _frame_checks(survey, build, adjusted, answer.roof, answer.plane, answer.drainage, framed)
     answer.checks += _roof_under_pads(answer.roof, framed)
+    answer.checks.append(_drying(build, adjusted, answer.plane, framed))
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
     weight = weight_up(build, framed, answer.deck)
     answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
@@ -240,6 +243,12 @@ def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof
     return found
 
 
+def _drying(build: Build, adjusted: Adjustment, plane: Plane, f: Frame) -> Check:
+    door = np.mean([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points],
+                   axis=0)
+    return drying(f.members, build, (float(door[0]), float(door[1])))
+
+
 def _roof_under_pads(roof: Roof, f: Frame) -> list[Check]:
     """How sure the roof's height is under the pads: what they may be off by is for shims and the crew to take up."""
     if not f.supports:
@@ -256,6 +265,7 @@ def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, b
     """The deck-framing/1 document, in plain JSON values."""
     roof, built = answer.roof, answer.built
     framed = built.frame if built else None
+    sides = named_sides(survey, answer.adjusted) if framed else []
     suspects = [list(s) for s in answer.adjusted.suspects] + ([list(s) for s in roof.suspects] if roof else [])
     document: dict[str, Any] = {
         "format": "deck-framing/1",
@@ -269,7 +279,8 @@ def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, b
         "net_sqft": answer.deck.net_sqft if answer.deck else 0.0,
         "loads": {"dead": framed.dead if framed else 0.0, "live": framed.live if framed else build.loads.live},
         "directions": {"joists": built.layout.direction % 180, "boards": built.board_direction % 180} if built else {},
-        "members": [m.as_json([s.s for s in framed.on(m.id)]) for m in framed.members] if framed else [],
+        "members": [{**m.as_json([s.s for s in framed.on(m.id)]), "end_a": end_a(m.line, sides)}
+                    for m in framed.members] if framed else [],
         "supports": [s.as_json() for s in framed.supports] if framed else [],
         "boards": [b.as_json() for b in built.decking.boards] if built and built.decking else [],
         "stock_plan": [row for p in built.plans for row in p.stock_plan()] if built else [],

@@ -158,7 +158,9 @@ class LoadsUsed(_Part):
 
 
 class Member(_Part):
-    """One framing member; its centre line in plan, depths [in] below the framing plane along `s` [in] from `start`."""
+    """One framing member; its centre line in plan, depths [in] below the framing plane along `s` [in] from `start`.
+
+    `end_a` says in words where `start` lies."""
 
     id: str
     role: Literal["joist", "rim", "edge", "blocking", "border"]
@@ -169,10 +171,11 @@ class Member(_Part):
     profile: list[Point]
     stations: list[tuple[float, str]]
     splices: list[float]
+    end_a: str = ""
 
 
 class Support(_Part):
-    """One pad with its shims [in]; reactions [lb], pressure [psi]."""
+    """One pad with its shims [in]; reactions [lb], pressure [psi]. A `packer` is counted in `base`."""
 
     member: str
     s: float
@@ -181,6 +184,7 @@ class Support(_Part):
     pad: float
     shim: float
     base: float = 0.0
+    packer: float = 0.0
     clear_gap: float
     residual: float
     reaction: float

@@ -9,15 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from framing.engine import length
+from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Change, Check, check
-from framing.engine.documents import Build
+from framing.engine.documents import Build, Survey
 from framing.engine.layout import Line
 from framing.engine.plane import LEAST_DEPTH, Plane, least_gap, most_gap
 from framing.engine.profiles import CLOSE, Corridor, fewest_cuts
@@ -31,7 +32,36 @@ LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
 ONE_KINK = 1e-6  # bends of the roof closer than this are one: the roof rises less than its rounding between [in]
 PACKER_STEP = 1 / 4  # packers are made in whole steps of this [in]: common practice
+ALONG = 0.34  # a line within 20 degrees of a side runs along it, by the sine of the angle between
 GRID = 1.0  # splices that must find a clear place are tried this far apart [in]
+
+
+class Side(NamedTuple):
+    """One side of the roof's outline: what it is called, and its two corners [in]."""
+
+    words: str
+    start: tuple[float, float]
+    end: tuple[float, float]
+
+
+def named_sides(survey: Survey, adjusted: Adjustment) -> list[Side]:
+    """The sides as a crew calls them: "house side A-B", "parapet side B-C", "side C-D"."""
+    against = {frozenset((e.from_, e.to)): f"{e.against} " for e in survey.edges}
+    xy = {c: (adjusted.points[c].x, adjusted.points[c].y) for c in survey.corners}
+    pairs = zip(survey.corners, (*survey.corners[1:], survey.corners[0]), strict=True)
+    return [Side(f"{against.get(frozenset(pair), '')}side {pair[0]}-{pair[1]}", xy[pair[0]], xy[pair[1]])
+            for pair in pairs]
+
+
+def end_a(line: Line, sides: Sequence[Side]) -> str:
+    """Where end A of a line lies: the nearest side that the line does not run along."""
+    start, run = np.array(line.start), np.array(line.end) - line.start
+    a, along = np.array([s.start for s in sides]), np.array([np.subtract(s.end, s.start) for s in sides])
+    size = np.hypot(*along.T)
+    t = np.clip(((start - a) * along).sum(axis=1) / np.maximum(size, NEAR) ** 2, 0, 1)
+    away = np.hypot(*(start - a - t[:, None] * along).T)
+    across = np.abs(along[:, 0] * run[1] - along[:, 1] * run[0]) >= ALONG * size * line.length
+    return sides[int(np.argmin(np.where(across, away, np.inf)))].words if across.any() else ""
 
 
 @dataclass(frozen=True)
@@ -256,8 +286,8 @@ def _splice(members: Sequence[Member], ends: Sequence[Line], roof: Roof, build: 
 def _over_ends(run: float, longest: float, joists: Sequence[float]) -> tuple[tuple[float, ...], list[float]]:
     """A rim's splices in the fewest pieces, over joist ends where those allow it; and how far off one the rest are."""
     cuts = _fewest_pieces(run, longest, joists)
-    if cuts is not None:
-        return cuts, []
+    if cuts is not None or longest < LEAST_PIECE:  # shorter sticks would hang from one joist each: no rim is told
+        return cuts or (), []
     # no joist end in reach of some stick: the pieces that cannot end on one end where they must
     grid = np.arange(GRID, run, GRID)
     cuts = _fewest_pieces(run, longest, [*joists, *grid.tolist()], [0.0] * len(joists) + [1.0] * len(grid)) or ()

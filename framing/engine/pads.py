@@ -31,7 +31,7 @@ LEAST_BETWEEN = 2.0  # two pads leave at least this for water between them [in]
 class Support:
     """One pad with its shims under a member. Lengths [in], reactions [lb], pressure [psi].
 
-    `roof_se` is the standard error of `roof_z`.
+    `roof_se` is the standard error of `roof_z`; `base` counts the `packer` that is fixed under the wood in.
     """
 
     member: str
@@ -48,6 +48,7 @@ class Support:
     reaction_most: float = 0.0
     pressure: float = 0.0
     roof_se: float = 0.0
+    packer: float = 0.0
 
     @property
     def clear_gap(self) -> float:
@@ -59,7 +60,7 @@ class Support:
             "shim": self.shim, "base": self.base, "clear_gap": self.clear_gap, "residual": self.residual,
             "reaction": self.reaction, "reaction_most": self.reaction_most, "pressure": self.pressure,
             "pad_size": list(self.pad_size), "shims": list(self.shims),
-            "roof_se": self.roof_se,
+            "roof_se": self.roof_se, "packer": self.packer,
         }
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framing.engine.documents import Build
+from framing.engine.members import PACKER_STEP, packing
 
 Array = NDArray[np.float64]
 
@@ -46,6 +47,16 @@ def close_stack(gap: Array, build: Build) -> tuple[Array, list[tuple[float, ...]
     have, made = shim_sums(sizes, build.supports.shim_most)
     i = nearest_sum(have, gap - build.supports.pad_thickness - build.supports.base_thickness)
     return have[i], [tuple(sorted(np.repeat(sizes, made[k]).tolist(), reverse=True)) for k in i]
+
+
+def packers(gap: Array, build: Build) -> Array:
+    """What is packed out under the wood where pad and shims do not reach, for clear gaps (n,) -> (n,) [in].
+
+    Whole steps, as many as fit, so that the shim that is left is thin; 0 where pad and shims close the gap alone.
+    """
+    over = gap - build.supports.pad_thickness - build.supports.base_thickness
+    whole = PACKER_STEP * np.floor(over / PACKER_STEP + SAME_SUM)
+    return np.asarray(np.where(over > build.supports.shim_most + SAME_SUM, np.clip(whole, 0.0, packing(build)), 0.0))
 
 
 def nearest_sum(have: Array, wanted: Array) -> NDArray[np.intp]:

@@ -48,9 +48,18 @@ def _place_words(s: Support) -> str:
     return f"{s.member}, {length.write(s.s)} in from end A"
 
 
+def packed_up(supports: Sequence[Support], build: Build) -> list[Check]:
+    packed = [s for s in supports if s.packer > 0]
+    if not packed:
+        return []
+    thickest = max(packed, key=lambda s: s.packer)
+    return [check("packed-up", "caution", value=thickest.packer, limit=build.supports.packer_most,
+                  where=_place_words(thickest), count=len(packed))]
+
+
 def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build,
                 ground: Ground) -> list[Check]:
-    found = []
+    found = packed_up(supports, build)
     limits = pressure_limits(ground)
     worst = max(supports, key=lambda s: abs(s.residual))
     step = min(build.supports.shim_sizes)

@@ -31,7 +31,7 @@ from framing.engine.pads import (
     without,
 )
 from framing.engine.plane import Plane
-from framing.engine.shims import close_stack
+from framing.engine.shims import close_stack, packers
 from framing.engine.structure import (
     AdjustedValues,
     Beam,
@@ -247,8 +247,9 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     depth = np.array([float(by_member[m].depth(np.array([s]))[0]) for m, s in keys])
     under = plane.height(at) - build.decking.thickness - build.joists.tape_thickness - depth
     roof_z, roof_se = ground.roof.height(at), ground.roof.standard_error(at)
-    shim, made_of = close_stack(under - roof_z, build)
-    base, pad = build.supports.base_thickness, build.supports.pad_thickness
+    packer = packers(under - roof_z, build)
+    shim, made_of = close_stack(under - roof_z - packer, build)
+    base, pad = build.supports.base_thickness + packer, build.supports.pad_thickness
     residual = under - base - pad - shim - roof_z
     loads = np.array([total[k] for k in keys])
     sizes = by_area(build)
@@ -264,9 +265,9 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     largest = fits.shape[1] - 1 - np.argmax(fits[:, ::-1], axis=1)
     pick = np.where(enough.any(axis=1), np.argmax(enough, axis=1), largest)
     return [
-        Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), base, pad, float(shim[i]),
+        Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), float(base[i]), pad, float(shim[i]),
                 float(residual[i]), made_of[i], sizes[pick[i]], float(loads[i, 0]), float(loads[i, 2]),
-                float(loads[i, 2] / areas[pick[i]]), float(roof_se[i]))
+                float(loads[i, 2] / areas[pick[i]]), float(roof_se[i]), float(packer[i]))
         for i, (m, s) in enumerate(keys)
     ]
 

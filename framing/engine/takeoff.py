@@ -63,6 +63,12 @@ def take_off(plans: Sequence[CutPlan], frame: Frame, decking: Decking, deck: Dec
               waste=math.ceil(n * production.FASTENER_WASTE))
         for size, n in sorted(shims.items())
     ]
+    packed = Counter(s.packer for s in frame.supports if s.packer > 0)
+    found += [
+        _each(f"lumber/packer/{thick:g}", f"treated packer {length.write(thick)} in, as wide and long as its pad", n,
+              "under wood that is not deep enough, fixed to it", waste=math.ceil(n * production.FASTENER_WASTE))
+        for thick, n in sorted(packed.items())
+    ]
     slip = sum(a * b for a, b in (s.pad_size for s in frame.supports)) / 144
     found.append(Quantity("support/slip-sheet", "slip sheet under pads", "FTK", slip, slip * production.PROTECTION_LAPS,
                           0.0, 1.0, "FTK", "pad area, laps added on"))

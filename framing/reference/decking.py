@@ -184,6 +184,12 @@ def depth_after_drying(depth: float, moisture_from: float, moisture_to: float) -
     return depth * after / before
 
 
+# Moisture of framing [%] as it is bought, by the word that the build uses, and in service out of doors. M: wood in the
+# open comes to 12 to 15 %, the drier is taken; treated stock is sold wet, or dried after treatment to 19 % or less.
+STOCK_MOISTURE: Final[dict[str, float]] = {"wet": 28.0, "dry": 19.0, "kdat": 19.0}
+SERVICE_MOISTURE: Final = 12.0
+
+
 def least_thickness(spacing: float, species: str = "", angle: float = 90.0) -> float:
     """The least board thickness [in] that the table lets span joists at `spacing` [in], `angle` degrees between them.
 
