@@ -21,6 +21,7 @@ from framing.engine.footing import find_footing
 from framing.engine.headers import header_checks
 from framing.engine.keep_outs import find_ground
 from framing.engine.layout import Deck, Layout, lay_members
+from framing.engine.loads import add_loads, placed_checks
 from framing.engine.members import Member, saw_members
 from framing.engine.openings import valleys_along
 from framing.engine.panels import drain_bowls, find_panels
@@ -234,7 +235,8 @@ def _frame_one(setting: Setting, build: Build, joist: float, board: float) -> _W
         if not stopped:
             checks.append(check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame"))
         return _Way(joist, board, layout, Frame(tuple(members), (), 0.0, 0.0, tuple(checks)))
-    layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids))
+    added, placed = add_loads(survey, build, adjusted, layout)
+    layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids), added=added)
     weight = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
                             build.decking.gap)
     plf = {m.id: weight_plf(build, m) for m in members}
@@ -242,9 +244,11 @@ def _frame_one(setting: Setting, build: Build, joist: float, board: float) -> _W
     framed = support(members, layout, build, plane, ground, load, deck.net_sqft)
     known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
                                            source=weight.source)]
+    worst = max(framed.supports, key=lambda s: s.reaction_most, default=None)
+    heavy = placed_checks(placed, worst.member, worst.reaction_most) if worst else []
     hung = header_checks(members, build.joists.spacing, load, member_values(members, build, build.joists.grade),
                          member_values(members, build, "No.3"))
-    return _Way(joist, board, layout, replace(framed, checks=(*checks, *wide, *known, *framed.checks, *hung)))
+    return _Way(joist, board, layout, replace(framed, checks=(*checks, *wide, *known, *framed.checks, *heavy, *hung)))
 
 
 def weight_plf(build: Build, m: Member) -> float:

@@ -354,8 +354,9 @@ CODES: dict[str, Code] = {
         "The decking's species is not listed; {value:.1f} psf was taken.", "computed", "contractor",
     ),
     "weight": Code(
-        "Decking and framing weigh {value:.0f} lb, {psf} psf of deck; the worst pad carries {worst} lb. Whether the "
-        "roof bears deck, people and snow is an engineer's to say.", "computed", "engineer",
+        "Decking and framing weigh {value:.0f} lb, {psf} psf of deck. By area the roof takes {dead} psf that stays, and "
+        "{live} psf of people or {snow} psf of snow{besides}; the worst pad carries {worst} lb. Whether the roof bears "
+        "deck, people and snow is an engineer's to say.", "computed", "engineer",
     ),
     # boards
     "decking-span": Code(

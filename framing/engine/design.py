@@ -31,6 +31,7 @@ from framing.engine.json_reading import read_json
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, lay_deck
 from framing.engine.members import end_a, named_sides
+from framing.engine.loads import basis_checks
 from framing.engine.next_readings import next_readings, told
 from framing.engine.plane import Budget, Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
@@ -157,8 +158,12 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     weight = weight_up(build, framed, answer.deck)
     answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
     worst = max((s.reaction_most for s in framed.supports), default=0.0)
+    besides = [f"{c.value:,.0f} lb of {what}" for c in answer.checks for code, what in
+               (("heavy-load", "heavy things"), ("snow-drift", "drifted snow")) if c.code == code]
     answer.checks.append(check("weight", "note", value=weight, unit="LBR", where="deck",
-                               psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{worst:.0f}"))
+                               psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{worst:.0f}",
+                               dead=f"{framed.dead:.1f}", live=f"{build.loads.live:g}", snow=f"{build.loads.snow:g}",
+                               besides=f", besides {' and '.join(besides)}" if besides else ""))
     readings = max(1, sum(r.point in answer.plane.door.points for r in adjusted.levels))
     answer.uncertainty = vary(build, answer.plane, answer.roof, framed.members, framed.supports,
                               survey.level_sigma / math.sqrt(min(readings, 3)))
@@ -210,7 +215,7 @@ def _given(survey: Survey, build: Build) -> list[Check]:
     ]
     found += [check("not-covered", "caution", unit="EA", where="build", what=what, acknowledge="engineer" in what)
               for what, asked in beyond if asked]
-    return found
+    return found + basis_checks(build)
 
 
 def _frame_checks(survey: Survey, build: Build, adjusted: Adjustment, roof: Roof, plane: Plane, drainage: Drainage,

@@ -44,7 +44,7 @@ from framing.engine.structure import (
     strength,
 )
 from framing.engine.support_checks import load_path, pad_checks, pressure_limits, spacing_checks, strength_checks
-from framing.reference import clearances
+from framing.reference import clearances, loads
 
 Array = NDArray[np.float64]
 
@@ -72,16 +72,19 @@ def design_loads(build: Build, members: Sequence[Member], deck: Deck, decking_ps
     """Dead and live load [psf] as used: decking as laid, framing averaged over the net area, what is asked besides."""
     weight = sum(framing_plf[m.id] * m.line.length / 12 for m in members)
     dead = decking_psf + weight / deck.net_sqft + build.loads.dead_extra
-    return Load(dead, max(build.loads.live, build.loads.snow))
+    basis = loads.BASES.get(build.loads.basis or "")
+    return Load(dead, max(build.loads.live, build.loads.snow), basis.point if basis else 0.0)
 
 
 def member_values(members: Sequence[Member], build: Build, grade: str) -> dict[str, AdjustedValues]:
     """Design values of every member by the size it is sawn from, at `grade`."""
     j, count = build.joists, sum(m.role == "joist" for m in members)
     moisture = j.moisture or "wet"  # not given: the one that creeps most
-    by_size = {size: adjusted_values(j.species, grade, size, moisture=moisture, spacing=j.spacing, members=count)
-               for size in {m.size for m in members}}
-    return {m.id: by_size[m.size] for m in members}
+    # joists share their load through the decking; an edge joist has a neighbour on one side only
+    kinds = {(m.size, m.role == "joist") for m in members}
+    held = {(size, joist): adjusted_values(j.species, grade, size, moisture=moisture, spacing=j.spacing,
+                                           members=count if joist else 1) for size, joist in kinds}
+    return {m.id: held[m.size, m.role == "joist"] for m in members}
 
 
 def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plane, ground: Ground, load: Load,
@@ -192,7 +195,9 @@ def _beam(p: Piece, layout: Layout) -> Beam:
     hung = [(s - p.start, a) for s, a in layout.hung[m.id]
             if p.start - 1e-6 <= s <= p.end + 1e-6 and not (s in m.splices and s == p.end)]
     pads = np.clip(p.pads - p.start, 0, run)
-    return Beam(run, profile, pads, np.diff(own) / (run / bins), m.thickness, np.array(hung).reshape(-1, 2))
+    line, points = layout.added.on(m.id, m.line.length, p.start, p.end, bins)
+    return Beam(run, profile, pads, np.diff(own) / (run / bins), m.thickness, np.array(hung).reshape(-1, 2),
+                added=line, added_points=points)
 
 
 def _least_pads(p: Piece, layout: Layout, load: Load, values: AdjustedValues, widest: float) -> int:
