@@ -330,7 +330,7 @@ CODES: dict[str, Code] = {
     ),
     "snow-drift": Code(
         "Snow drifted against {where} adds {value:.0f} lb within {reach} in of it, on top of live load or snow; with "
-        "it the worst pad carries {pounds} lb ({worst}). The drift itself and the roof under it are an engineer's to say.",
+        "it the worst pad carries {pounds} lb ({worst}). The drift and the roof under it are an engineer's to say.",
         "ASCE 7-16 7.7.1", "engineer",
     ),
     "strength-header": Code(
@@ -354,8 +354,8 @@ CODES: dict[str, Code] = {
         "The decking's species is not listed; {value:.1f} psf was taken.", "computed", "contractor",
     ),
     "weight": Code(
-        "Decking and framing weigh {value:.0f} lb, {psf} psf of deck. By area the roof takes {dead} psf that stays, and "
-        "{live} psf of people or {snow} psf of snow{besides}; the worst pad carries {worst} lb. Whether the roof bears "
+        "Decking and framing weigh {value:.0f} lb, {psf} psf of deck. By area the roof takes {dead} psf that stays, "
+        "and {live} psf of people or {snow} psf of snow{besides}; the worst pad carries {worst} lb. Whether the roof bears "
         "deck, people and snow is an engineer's to say.", "computed", "engineer",
     ),
     # boards

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -30,8 +30,8 @@ from framing.engine.drying import drying
 from framing.engine.json_reading import read_json
 from framing.engine.labor import Task, estimate_hours
 from framing.engine.layout import Deck, lay_deck
-from framing.engine.members import end_a, named_sides
 from framing.engine.loads import basis_checks
+from framing.engine.members import end_a, named_sides
 from framing.engine.next_readings import next_readings, told
 from framing.engine.plane import Budget, Plane, find_plane, height_budget
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
@@ -52,6 +52,11 @@ class Framing:
     document: dict[str, Any]
     plan_svg: str
     section_svg: str
+    sheet: drawings.Sheet = field(repr=False, compare=False)
+
+    def section_along(self, member: str) -> str:
+        """A section along a member, SVG. Raises KeyError where there is no such member."""
+        return drawings.section_along(self.sheet, member)
 
     @property
     def stops(self) -> list[dict[str, Any]]:
@@ -93,9 +98,17 @@ def frame(survey: Mapping[str, Any] | bytes | str, build: Mapping[str, Any] | by
         keep_off=answer.deck.holes if answer.deck else ())
     answer.checks += told(answer.next_readings)
     document = _document(answer, parsed_survey, parsed_build, _hash(survey), _hash(build))
-    sheet = drawings.Sheet(parsed_survey, parsed_build, answer.adjusted, answer.roof, answer.deck, answer.plane,
-                           answer.built.layout if answer.built else None, answer.built.frame if answer.built else None)
-    return Framing(document, drawings.plan_svg(sheet), drawings.section_svg(sheet))
+    sheet = _sheet(parsed_survey, parsed_build, answer)
+    return Framing(document, drawings.plan_svg(sheet), drawings.section_svg(sheet), sheet)
+
+
+def _sheet(survey: Survey, build: Build, answer: _Answer) -> drawings.Sheet:
+    """What there is to draw of an answer."""
+    built = answer.built
+    boards = built.decking.boards if built and built.decking else ()
+    panels = drawings.panel_outlines([b.polygon for b in boards if b.kind == "panel"], build.decking.gap)
+    return drawings.Sheet(survey, build, answer.adjusted, answer.roof, answer.deck, answer.plane,
+                          built.layout if built else None, built.frame if built else None, answer.budget, panels)
 
 
 def _parse_both(survey: Mapping[str, Any] | bytes | str,

@@ -175,8 +175,16 @@ def test_what_was_not_given_is_a_caution_each():
 def test_heavy_things_and_drift_must_be_acknowledged():
     heavy = [{"points": [[10, 10], [40, 10], [40, 40]], "psf": 200}]
     document = frame(odd_survey(RECTANGLE), odd_build(loads={"live": 40, "drift": 20, "heavy": heavy})).document
-    told = [c for c in found(document, "not-covered") if c["acknowledge"]]
-    assert len(told) == 2 and all("engineer" in c["text"] for c in told)
+    (heavy,), (drift,) = found(document, "heavy-load"), found(document, "snow-drift")
+    assert heavy["acknowledge"] and drift["acknowledge"]
+    assert heavy["value"] == pytest.approx(30 * 30 / 2 / 144 * 200, rel=1e-6)
+    assert {c["decided_by"] for c in (heavy, drift)} == {"engineer"}
+    bare = frame(odd_survey(RECTANGLE), odd_build(loads={"live": 40})).document
+    least = [min(s["reaction_most"] for s in d["supports"]) for d in (bare, document)]
+    most = [max(s["reaction_most"] for s in d["supports"]) for d in (bare, document)]
+    assert most[1] > most[0] and least[1] >= 0
+    carried, asked = sum(s["reaction"] for s in document["supports"]), sum(document["loads"].values())
+    assert carried == pytest.approx(asked * document["net_sqft"], rel=0.02)
 
 
 # --- stops
