@@ -5,6 +5,6 @@ Stage: everything -> drawings. Each carries a title and a description for people
 
 from framing.engine.plan_drawing import plan_svg
 from framing.engine.sections import section_along, section_svg
-from framing.engine.sheet import Sheet
+from framing.engine.sheet import Sheet, panel_outlines
 
-__all__ = ["Sheet", "plan_svg", "section_along", "section_svg"]
+__all__ = ["Sheet", "panel_outlines", "plan_svg", "section_along", "section_svg"]

@@ -80,10 +80,12 @@ def side_lengths(sheet: Sheet, names: Sequence[str], xy: Array, runs: Sequence[R
         kept = [f"{i} {length.write(v)}" for i, v in beside(runs, a, b)]
         told = [" · ".join([gap, *kept[:k]]) for k in range(min(2, len(kept)), -1, -1) if gap]
         near = next((w for w in told if width_of(w) * e < run - e), None)
-        if near:
-            page.words.put([lowered(page, middle + n * e * 1.4, turn)], near, turn=turn)
-        page.words.put([lowered(page, middle + n * e * r, turn) for r in ((2.7, 3.9) if near else (1.5, 2.7, 3.9))],
-                       length.write(run, feet=True), turn=turn)
+        lanes = (1.5, 2.7, 3.9)
+        for words in (near, length.write(run, feet=True)):
+            if words:
+                slack = max(0.0, run - (width_of(words) + 1) * e)
+                along = [middle + (b - a) / run * slack * share for share in (0.0, -0.25, 0.25, -0.5, 0.5)]
+                page.words.put([lowered(page, p + n * e * r, turn) for r in lanes for p in along], words, turn=turn)
 
 
 def running_dimensions(rows: Rows, xy: Array, page: Page) -> None:

@@ -29,6 +29,8 @@ from framing.engine.plan_page import Page, box_along, coords, lowered, nearest_s
 from framing.engine.plan_symbols import (
     FILLS,
     MARK,
+    PANEL_DASH,
+    at_words,
     dash,
     datum_on,
     datum_symbol,
@@ -36,7 +38,6 @@ from framing.engine.plan_symbols import (
     legend,
     outlet_symbol,
     spot_symbol,
-    xy_words,
 )
 from framing.engine.setting_out import Rows, Run, joist_rows
 from framing.engine.sheet import Sheet
@@ -103,8 +104,8 @@ def _about(sheet: Sheet, sides: int) -> str:
     pads = len(sheet.frame.supports) if sheet.frame else 0
     slopes = "; ".join(f"{f.slope_in_per_ft:.2f} in a foot" for f in sheet.roof.facets) if sheet.roof else "not known"
     area = "not known" if sheet.adjusted.area_sqft is None else f"{sheet.adjusted.area_sqft:.1f} square feet"
-    least = sheet.governing()
-    height = f" The height over the roof is least, {length.write(least[1], 32)} in, at {xy_words(least[0])}." \
+    least = sheet.governing
+    height = f" The height over the roof is least, {length.write(least.available, 32)} in, at {at_words(least)}." \
         if least else ""
     return (f"Roof of {sides} sides, area {area}, slopes {slopes}. {count} joists on {pads} pads; "
             f"{len(sheet.survey.outlets)} outlets.{height} House side and doors are marked.")
@@ -152,6 +153,10 @@ def _deck_area(sheet: Sheet, page: Page) -> None:
     for hole in sheet.deck.holes:
         page.lines.append(ring(page.all(coords(hole)), f'fill="#ffffff" {thin} stroke-dasharray="{page.size * 0.5:.2f} '
                                f'{page.size * 0.3:.2f}"'))
+    if sheet.panels:
+        page.lines.append(rings_path([page.all(coords(p)) for p in sheet.panels], f'class="panels" fill="none" '
+                                     f'stroke="{INK}" stroke-width="{page.size / 10:.2f}" '
+                                     f'stroke-dasharray="{PANEL_DASH * page.size:.2f}"'))
     for o in sheet.survey.obstacles:
         if _is_placed(sheet, o.points or (o.point or "",)):
             shape = obstacle_shape(o, sheet.adjusted)
@@ -189,15 +194,15 @@ def _roof_lines(sheet: Sheet, page: Page) -> None:
 def _pads_and_members(members: Sequence[Member], sheet: Sheet, page: Page) -> None:
     """Pads below, members of true thickness on them, splices and the marks of end A."""
     assert sheet.frame is not None
-    by_id = {m.id: m for m in members}
-    pads = []
-    for s in sheet.frame.supports:
-        m = by_id[s.member]
-        u = (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
-        pads.append(page.all(box_along(np.array(s.at) - u * s.pad_size[0] / 2, np.array(s.at) + u * s.pad_size[0] / 2,
-                                  s.pad_size[1])))
-    page.lines.append(rings_path(pads, f'class="pads" fill="#ffffff" stroke="{INK}" '
-                                 f'stroke-width="{page.size / 12:.2f}"'))
+    supports = sheet.frame.supports
+    way = {m.id: (np.array(m.line.end) - np.array(m.line.start)) / m.line.length for m in members}
+    if supports:
+        at, size = np.array([s.at for s in supports]), np.array([s.pad_size for s in supports])
+        along = np.array([way[s.member] for s in supports]) * size[:, :1] / 2
+        side = np.array([[-way[s.member][1], way[s.member][0]] for s in supports]) * size[:, 1:] / 2
+        pads = np.stack([at - along - side, at + along - side, at + along + side, at - along + side], axis=1)
+        page.lines.append(rings_path([page.all(p) for p in pads.tolist()], f'class="pads" fill="#ffffff" '
+                                     f'stroke="{INK}" stroke-width="{page.size / 12:.2f}"'))
     for role, fill in FILLS.items():
         boxes = [page.all(box_along(np.array(m.line.start), np.array(m.line.end), m.thickness)) for m in members
                  if m.role == role]
@@ -206,13 +211,13 @@ def _pads_and_members(members: Sequence[Member], sheet: Sheet, page: Page) -> No
                                          f'stroke-width="{page.size / 20:.2f}"'))
     starts, ties = [], []
     for m in members:
-        a, u = np.array(m.line.start), (np.array(m.line.end) - np.array(m.line.start)) / m.line.length
+        a, u = np.array(m.line.start), way[m.id]
         n, reach = np.array([-u[1], u[0]]), 0.45 * page.size
         if m.role != "blocking":
             starts.append(page.all([a, a + u * 1.3 * reach + n * reach, a + u * 1.3 * reach - n * reach]))
         for p in m.line.at(np.array(m.splices)) if m.splices else ():
-            for way in (1, -1):
-                ties.append(page.all([p, p + way * u * reach + n * reach, p + way * u * reach - n * reach]))
+            for k in (1, -1):
+                ties.append(page.all([p, p + k * u * reach + n * reach, p + k * u * reach - n * reach]))
     if starts:
         page.lines.append(rings_path(starts, f'class="end-a" fill="#ffffff" stroke="{INK}" '
                                      f'stroke-width="{page.size / 14:.2f}"'))
@@ -224,16 +229,20 @@ def _pads_and_members(members: Sequence[Member], sheet: Sheet, page: Page) -> No
 def _member_names(sheet: Sheet, rows: Rows | None, every: int, page: Page) -> None:
     """Names on the members between their pads, near end A; of dense rows every so many, the first and the last."""
     assert sheet.frame is not None
+    under: dict[str, list[float]] = {}
+    for p in sheet.frame.supports:
+        under.setdefault(p.member, []).append(p.s)
     count = len(rows.ids) if rows else 0
     skipped = {i for k, ids in enumerate(rows.ids) for i in ids if k % every and k != count - 1} if rows else set()
     small = every > 1
     for m in sheet.frame.members:
         if m.id in skipped or (m.role in ("blocking", "border") and small):
             continue
-        s = np.unique(np.r_[0.0, [p.s for p in sheet.frame.on(m.id)], m.line.length])
+        s = np.unique(np.r_[0.0, under.get(m.id, []), m.line.length])
         middles = (s[1:] + s[:-1]) / 2
         wide = np.diff(s) > 1.4 * page.size  # room for a name between two pads
-        places = m.line.at(np.r_[middles[wide], middles[~wide], s[1:-1]])
+        elsewhere = m.line.length * np.array([0.4, 0.6, 0.25, 0.75, 0.12, 0.88])
+        places = m.line.at(np.r_[middles[wide], elsewhere, middles[~wide]])
         down = 0.3 * page.size
         page.words.put([(x, y + down) for x, y in page.all(places)], m.id)
 
@@ -266,9 +275,9 @@ def _doors_and_datum(sheet: Sheet, xy: Array, page: Page) -> None:
 
 def _governing(sheet: Sheet, page: Page) -> None:
     """The place where the height over the roof is least, a black diamond with a G."""
-    if (least := sheet.governing()) is None:
+    if sheet.governing is None:
         return
-    x, y = page.at(least[0])
+    x, y = page.at(sheet.governing.at)
     page.words.parts.append(governing_symbol(x, y, page.size))
     page.words.take(np.array([x, y, x, y]) + page.size * np.array([-1, -1, 1, 1]))
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from framing.engine import length
+from framing.engine.plane import Layers
 from framing.engine.setting_out import Rows, datum_place
 from framing.engine.sheet import Sheet
 from framing.engine.svg import INK, WATER, Place, line, ring, rings_path, strokes_path, text, width_of
@@ -17,6 +18,7 @@ Array = NDArray[np.float64]
 
 LEADING = 1.35  # from one line of the legend to the next [ems]
 MARK = 0.62  # half the size of a symbol [ems]
+PANEL_DASH = 0.3  # [ems]
 WALL = {"house": "house wall", "parapet": "parapet", "open": "open edge"}
 FILLS = {"joist": "#6b665d", "edge": "#2b2824", "rim": "#2b2824", "blocking": "#ffffff", "border": "#b9b3a7"}
 RIDGE_DASH, VALLEY_DASH = (1.6, 0.5), (1.2, 0.35, 0.2, 0.35, 0.2, 0.35)  # [ems]
@@ -32,8 +34,9 @@ def datum_on(sheet: Sheet) -> Array | None:
     return datum_place(sheet.survey, points, sheet.plane.door if sheet.plane else None)
 
 
-def xy_words(p: Array) -> str:
-    return f"x {p[0]:.0f}, y {p[1]:.0f}"
+def at_words(place: Layers) -> str:
+    """A place in words: its coordinates, and how it lies from points of the survey."""
+    return f"x {place.at[0]:.0f}, y {place.at[1]:.0f}" + (f" ({place.place})" if place.place else "")
 
 
 def datum_symbol(x: float, y: float, r: float) -> str:
@@ -85,14 +88,16 @@ def legend(sheet: Sheet, rows: Rows | None, every: int, e: float, wide: float,
 
 def _wrapped(words: str, wide: float) -> list[str]:
     """Words in lines no wider than so much [ems]."""
-    lines = [""]
+    lines: list[list[str]] = []
+    left = 0.0
     for word in words.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and width_of(longer) > wide:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines
+        need = width_of(word) + width_of(" ")
+        if not lines or left < need:
+            lines.append([])
+            left = wide
+        lines[-1].append(word)
+        left -= need
+    return [" ".join(one) for one in lines]
 
 
 def _symbols(sheet: Sheet, every: int) -> list[tuple[str, str]]:
@@ -111,9 +116,11 @@ def _symbols(sheet: Sheet, every: int) -> list[tuple[str, str]]:
         found += [("fall", "the way the roof falls"), ("read", "how far the roof was read")]
         found += [(k, f"{k} spot of the roof [in]") for k, up in (("high", True), ("low", False))
                   if any((a.offset > 0) == up for a in sheet.roof.anomalies)]
+    if sheet.panels:
+        found.append(("panel", "panel that lifts out"))
     if sheet.survey.obstacles:
         found.append(("obstacle", "obstacle, and its clearance"))
-    if sheet.governing():
+    if sheet.governing:
         found.append(("governing", "least height over the roof"))
     if datum_on(sheet) is not None:
         found.append(("datum", "datum mark"))
@@ -133,9 +140,9 @@ def _rows_of_words(sheet: Sheet, rows: Rows | None, every: int) -> list[str]:
     if every > 1:
         told.append(f"Every {every}{'nd' if every == 2 else 'rd' if every == 3 else 'th'} row of joists is named; the "
                     "numbers count on between them.")
-    if (least := sheet.governing()) is not None:
-        told.append(f"G: the height from roof to finished deck is least, {length.write(least[1], 32)} in, at "
-                    f"{xy_words(least[0])} (inches in the frame of the survey).")
+    if (least := sheet.governing) is not None:
+        told.append(f"G: the height from roof to finished deck is least, {length.write(least.available, 32)} in, where "
+                    f"the build needs {length.write(least.needed, 32)}: at {at_words(least)}.")
     if (datum := sheet.survey.datum) is not None:
         said = ", ".join(w for w in (datum.what, datum.where) if w)
         told.append(f"Datum: {said or 'not described'}" + ("." if datum_on(sheet) is not None else
@@ -173,6 +180,8 @@ def _sample(symbol: str, x: float, y: float, e: float) -> str:
         "obstacle": lambda: ring(_flat_box(x, y, 1.7 * e, 1.2 * e), f'fill="#ffffff" {ink} stroke-dasharray='
                                  f'"{e / 4:.2f} {e / 6:.2f}"') + ring(_flat_box(x, y, 1.0 * e, 0.6 * e),
                                                                      f'fill="#ffffff" {ink}'),
+        "panel": lambda: ring(_flat_box(x, y, 1.7 * e, 1.0 * e), f'fill="none" {ink} stroke-dasharray='
+                              f'"{PANEL_DASH * e:.2f}"'),
         "governing": lambda: governing_symbol(x, y, e),
         "datum": lambda: datum_symbol(x, y, r),
     }

@@ -74,8 +74,8 @@ def _door_view(sheet: Sheet, door: Door) -> _View:
 
 def _highest_view(sheet: Sheet) -> _View:
     """A cut along the joists with the place of least height in its middle."""
-    assert sheet.deck is not None and (least := sheet.governing()) is not None
-    top = least[0]
+    assert sheet.deck is not None and sheet.governing is not None
+    top = np.array(sheet.governing.at)
     turn = math.radians(sheet.layout.direction) if sheet.layout else 0.0
     along = np.array([math.cos(turn), math.sin(turn)])
     inside = np.array(sheet.deck.net.representative_point().coords[0]) - top
