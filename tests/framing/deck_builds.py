@@ -144,6 +144,8 @@ def _supports(rng: Rng, size: Any, unit: str) -> dict[str, Any]:
     }
     if rng.random() < 0.3:
         supports["base_thickness"] = size(0.125)
+    if (own := rng.spawn(1)[0]).random() < 0.12:
+        supports["packer_most"] = size(float(own.choice([0.5, 1.5, 3.0])))
     return supports
 
 

@@ -24,16 +24,25 @@ MOST_PLACES = 90
 
 
 def corridor(a: Answer, r: Run) -> tuple[Floats, Floats, Floats]:
-    """Places along a member and the least and most depth there [in]."""
+    """Places along a member and the least and most depth there, straight between them [in]."""
     gap = {k: a.asked(v) for k, v in a.build["supports"]["clear_gap"].items()}
     under = a.want("supports", "pad_thickness") + a.want("supports", "base_thickness")
     least, most = max(gap["least"], under), min(gap["most"], under + a.want("supports", "shim_most"))
+    thin, deepest = a.want("joists", "minimum_depth", 1.5), max(DRESSED[k][1] for k in a.build["joists"]["sizes"])
     s = np.unique(np.clip([0.0, r.length, *((a.bends(r.line) - r.start) @ r.along)], 0, r.length))
     s = s[np.r_[True, np.diff(s) > 1e-6]]
-    xy = r.at(s)
-    height = a.surface(xy) - a.over - a.roof(xy)
-    deepest = max(DRESSED[k][1] for k in a.build["joists"]["sizes"])
-    return s, np.maximum(height - most, a.want("joists", "minimum_depth", 1.5)), np.minimum(height - least, deepest)
+    height = a.surface(r.at(s)) - a.over - a.roof(r.at(s))
+    if (height - most > deepest + INSIDE).any():  # not deep enough anywhere in the trade's way: on packers
+        most += a.packing
+    crossed = [np.interp(0, h, p) for level in (thin + most, deepest + least)
+               for h, p in zip(np.c_[height[:-1], height[1:]] - level, np.c_[s[:-1], s[1:]], strict=True)
+               if h[0] < 0 < h[1]]
+    crossed += [np.interp(0, h[::-1], p[::-1]) for level in (thin + most, deepest + least)
+                for h, p in zip(np.c_[height[:-1], height[1:]] - level, np.c_[s[:-1], s[1:]], strict=True)
+                if h[1] < 0 < h[0]]
+    places = np.union1d(s, crossed)
+    height = np.interp(places, s, height)
+    return places, np.maximum(height - most, thin), np.minimum(height - least, deepest)
 
 
 def reach(d: Floats, low: Floats, high: Floats) -> tuple[float, float]:

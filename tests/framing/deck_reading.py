@@ -209,7 +209,7 @@ def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
     limit = min(a.want("joists", "spacing"), math.inf if widest.most is None else widest.most)
     along, across = ways
     wood = unary_union([r.body(beyond=STICK) for r in members])
-    level = unary_union([r.body(beyond=STICK) for r in members if abs(float(r.along @ across)) < 1e-3])
+    level = unary_union([r.body() for r in members if abs(float(r.along @ across)) < 1e-3])
     worst, words = 0.0, ""
     for line in _probes(a, along, across):
         bare = line.difference(wood)
@@ -270,12 +270,10 @@ def keep_outs(a: Answer, members: list[Run], told: set[str]) -> Iterator[tuple[s
             told.add("pad near an outlet")
             if "pad-near-outlet" not in said:
                 yield "outlet", f"{(away < OUTLET - NEAR).sum()} pads near an outlet, {away.min():.1f} in, and no check"
-    valleys = [LineString([a.points[p] for p in b["points"]]) for b in a.survey.get("breaklines", ())
-               if b["kind"] == "valley" and all(p in a.points for p in b["points"])]
-    if valleys:
+    if a.valleys:
         half = np.array([max(s["pad_size"]) / 2 if "pad_size" in s else min(a.pads)[0] / 2
                          for s in a.framing["supports"]])
-        off = shapely.distance(shapely.points(at)[:, None], np.array(valleys)[None]).min(axis=1) - half
+        off = shapely.distance(shapely.points(at)[:, None], np.array(a.valleys)[None]).min(axis=1) - half
         if (off < VALLEY - NEAR).any():
             told.add("pad in a valley")
             if "pad-in-valley" not in said:

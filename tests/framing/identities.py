@@ -32,6 +32,7 @@ CLOSE = 1e-6  # what an exact identity may be off by [in]
 NEAR = 0.02  # what a drawn place may be off by [in]
 UNITS = {"in": 1.0, "ft": 12.0, "mm": 1 / 25.4, "m": 1000 / 25.4}
 CODES_OF_UNITS = {"EA", "LF", "FTK", "GLL", "QTL", "LBR", "INH", "FOT", "HUR", "C62"}
+PACKER = 1 / 4  # packers are made in steps of this
 STICK = 1.5  # thickness of 2x stock
 LOOSE = 1 / 16 + 0.01  # how far a lift-out panel stands off the boards beside it, so that it lifts
 SEAT = 3.0  # how far beside a member's centre line, or past its end, its place is looked for
@@ -120,11 +121,15 @@ class Answer:
         return [(Polygon(f["polygon"]), np.array([f["plane"][k] for k in ("z0", "sx", "sy")]))
                 for f in self.framing["roof"]["facets"]]
 
-    def roof(self, xy: Array) -> Array:
-        """Height of the membrane at (n, 2) places: the facets, and the humps and lows that stand on them."""
+    def plain_roof(self, xy: Array) -> Array:
+        """Height of the facets at (n, 2) places."""
         away = np.stack([shapely.distance(shapely.points(xy), p) for p, _ in self.facets])
         planes = np.array([plane for _, plane in self.facets])[np.argmin(away, axis=0)]
-        height = planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1)
+        return planes[:, 0] + (planes[:, 1:] * xy).sum(axis=1)
+
+    def roof(self, xy: Array) -> Array:
+        """Height of the membrane at (n, 2) places: the facets, and the humps and lows that stand on them."""
+        height = self.plain_roof(xy)
         for m in self.framing["roof"].get("mounds", ()):
             off = ((xy - np.array(m["at"])) @ OCTAGON).max(axis=1)
             height = height + m["rise"] * np.clip((m["foot"] - off) / (m["foot"] - m["top"]), 0.0, 1.0)
@@ -164,11 +169,22 @@ class Answer:
         return found
 
     @cached_property
+    def valleys(self) -> list[LineString]:
+        """Break lines that were read as valleys."""
+        return [LineString([self.points[p] for p in b["points"]]) for b in self.survey.get("breaklines", ())
+                if b["kind"] == "valley" and all(p in self.points for p in b["points"])]
+
+    @cached_property
     def stopped(self) -> bool:
         return any(c["status"] == "stop" for c in self.framing["checks"])
 
     def status(self, code: str) -> set[str]:
         return {c["status"] for c in self.framing["checks"] if c["code"] == code}
+
+    @cached_property
+    def packing(self) -> float:
+        """The most that wood may be packed up by, in the whole steps that packers are made in."""
+        return PACKER * math.floor(self.want("supports", "packer_most") / PACKER + 1e-6)
 
     @cached_property
     def pads(self) -> list[tuple[float, float]]:
@@ -281,7 +297,7 @@ def roof(a: Answer) -> Iterator[str]:
     for spot in a.framing["roof"]["anomalies"]:
         if (spot["offset"] > 0) != (spot["kind"] == "hump") or abs(spot["offset"]) < 3 / 32 - CLOSE:
             yield f"{spot['point']} is no anomaly: {spot}"
-        off = np.array(read[spot["point"]]) - a.roof(a.points[spot["point"]][None])
+        off = np.array(read[spot["point"]]) - a.plain_roof(a.points[spot["point"]][None])
         if min(np.abs(off - spot["offset"]).min(), abs(off.mean() - spot["offset"])) > 0.05:
             yield f"{spot['point']} stands {off} off the roof, not {spot['offset']}"
     for pond in a.framing["roof"]["ponds"]:
@@ -374,6 +390,7 @@ def members(a: Answer) -> Iterator[str]:
     gap = {k: a.asked(v) for k, v in a.build["supports"]["clear_gap"].items()}
     under = a.want("supports", "pad_thickness") + a.want("supports", "base_thickness")
     tight = max(gap["least"], under), min(gap["most"], under + a.want("supports", "shim_most"))
+    packed = a.packing if a.status("packed-up") else 0.0
     thinnest, sizes = a.want("joists", "minimum_depth", 1.5), a.build["joists"]["sizes"]
     deepest = max(DRESSED[k][1] for k in sizes)
     room = a.net.buffer(NEAR)
@@ -397,7 +414,7 @@ def members(a: Answer) -> Iterator[str]:
         xy = start + s[:, None] * u
         height = a.surface(xy) - a.over - a.roof(xy)
         clear = height - _depth(m, s)
-        if clear.min() < gap["least"] - 1e-3 or clear.max() > gap["most"] + 1e-3:
+        if clear.min() < gap["least"] - 1e-3 or clear.max() > gap["most"] + packed + 1e-3:
             yield f"{name}: clear gap {clear.min():.4f} to {clear.max():.4f}, asked {gap['least']} to {gap['most']}"
         if len(profile) > 2:
             low, high = np.maximum(height - tight[1], thinnest), np.minimum(height - tight[0], deepest)
@@ -493,7 +510,8 @@ def supports(a: Answer) -> Iterator[str]:
         left = surface[i] - a.over - float(_depth(m, v["s"])) - stack
         if abs(left - v["roof_z"] - v["residual"]) > 1e-5:
             yield f"{name} does not close: {left} against {v['roof_z']} + {v['residual']}"
-        if abs(v["clear_gap"] - stack) > CLOSE or abs(v["pad"] - pad) + abs(v.get("base", 0) - base) > CLOSE:
+        own = v.get("base", 0) - v.get("packer", 0)
+        if abs(v["clear_gap"] - stack) > CLOSE or abs(v["pad"] - pad) + abs(own - base) > CLOSE:
             yield f"{name}: its stack is not as asked"
         if np.abs(sums - v["shim"]).min() > 1e-4 or v["shim"] > a.want("supports", "shim_most") + 1e-4:
             yield f"{name}: {v['shim']} is no sum of shims"
@@ -504,6 +522,8 @@ def supports(a: Answer) -> Iterator[str]:
         on_pad = v["pressure"] * np.prod(a.pads, axis=1)
         if np.abs(on_pad - v["reaction_most"]).min() > 1e-4 * v["reaction_most"] + 0.01:
             yield f"{name}: {v['pressure']} psi is {v['reaction_most']} lb on no pad asked for"
+    if any(v.get("packer") for v in s) and not a.status("packed-up"):
+        yield "wood is packed up and nothing says so"
     if max(abs(v["residual"]) for v in s) > 1 / 32 + 1e-4 and a.status("shim-too-coarse") != {"caution"}:
         yield "a residual over 1/32 and no caution"
     loads = a.framing["loads"]
