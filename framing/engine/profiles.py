@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 DUST = 1e-10  # a limit passed by less than this is not passed [in]
+HAIR = 3e-10  # how much wider every corridor is taken [in]; with the dust it is less than what is close
 CLOSE = 1e-9  # what a profile may be off its limits, rounding only [in]
 SPARE = 1 / 32  # the departure given away for a corner that the crew can find [in]: half of what depths are marked to
 COARSE = 1 / 512  # how finely the least departure of free corners is sought [in]; it is less than the spare
@@ -106,26 +107,33 @@ def fewest_cuts(c: Corridor, target: float) -> Array | None:
     """
     if (c.low > c.high + CLOSE).any():
         return None
-    if (c.low > c.high).any():
-        middle = (c.low + c.high) / 2
-        c = Corridor(c.s, c.height, np.minimum(c.low, middle), np.maximum(c.high, middle))
-    want = wanted(c, target)
-    own = _bends(c.s, want)
-    every: Array = np.c_[c.s, want][[0, *own, -1]]  # a corner wherever the wanted depths bend: always inside
-    whole = tunnel(c)
+    middle = (c.low + c.high) / 2
+    want = np.clip(c.height - target, np.minimum(c.low, middle), np.maximum(c.high, middle))
+    every: Array = np.c_[c.s, want]  # a corner at every place: always inside
+    folds, own = _bends(c.s, c.height), _bends(c.s, want)
+    # a hair wider, so that rounding does not shut a corridor that closes to a point
+    wide = Corridor(c.s, c.height, np.minimum(c.low, middle) - HAIR, np.maximum(c.high, middle) + HAIR)
+    whole = tunnel(wide)
     windows = _windows(whole, whole.s[0], whole.low[0], whole.high[0], most=len(c.s))
     if windows is None:
-        return every
+        return _fewer(c, every)
     count = len(windows[0])
-    folds = _bends(c.s, c.height)
-    if len(own) <= count and set(own) <= set(folds):
-        return every
-    off, free = _least_departure(c, want, count)
-    corners = _findable(c, want, off + SPARE, count, folds)
-    corners = corners if corners is not None else free
-    off, depth = _depths(c, want, corners)
-    profile = _straightened(np.array(corners), _evened(c, want, off, corners, depth))
-    return profile if _inside(c, profile) else every
+    if len(own) <= count and set(own) <= set(folds) and _inside(c, every[[0, *own, -1]]):
+        return every[[0, *own, -1]]
+    off, free = _least_departure(wide, want, count)
+    for corners in (_findable(wide, want, off + SPARE, count, folds), free):
+        if corners is not None:
+            least, depth = _depths(wide, want, corners)
+            profile = np.c_[corners, _evened(wide, want, least, corners, depth)]
+            if _inside(c, profile):
+                return _fewer(c, profile)
+    return _fewer(c, every)
+
+
+def _fewer(c: Corridor, profile: Array) -> Array:
+    """The profile without the corners at which it does not turn, where it stays inside so."""
+    straight: Array = profile[[0, *_bends(*profile.T), -1]]
+    return straight if _inside(c, straight) else profile
 
 
 def _bends(s: Array, v: Array) -> list[int]:
@@ -354,8 +362,3 @@ def _evened(c: Corridor, want: Array, off: float, corners: Sequence[float], dept
             if least <= most:
                 now[k] = np.clip((h[on] @ (ideal[on] - rest)) / (h[on] @ h[on]), least, most)
     return now
-
-
-def _straightened(corners: Array, depth: Array) -> Array:
-    """The profile without corners at which it does not turn."""
-    return np.asarray(np.c_[corners, depth][[0, *_bends(corners, depth), -1]])

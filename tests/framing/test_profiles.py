@@ -253,6 +253,32 @@ def test_many_kinks_close_together_take_no_more_corners_than_kinks(seed):
     assert len(profile) == len(back) <= len(s)
 
 
+def ugly_corridor(rng: np.random.Generator) -> Corridor:
+    """Any run, slope and play, closed to a point or all along, kinks a hair apart, heights on a grid of 1/16 in."""
+    run = float(rng.choice([0.3, 5, 60, 400, 1500]))
+    s = np.sort(rng.uniform(0, run, int(rng.integers(0, 12))))
+    if rng.random() < 0.3:
+        s = np.r_[s, s + rng.choice([1e-5, 1e-3], len(s))]
+    s = np.unique(np.r_[0, s[(s > 1e-6) & (s < run - 1e-6)], run])
+    height = 6 + np.r_[0, np.cumsum(rng.uniform(-1, 1, len(s) - 1) * rng.choice([0.003, 0.03, 0.25]) * np.diff(s))]
+    if rng.random() < 0.3:
+        height = np.round(height * 16) / 16
+    low, high = height - TARGET - rng.choice([0, 1e-12, 1e-3, 0.05, 0.25, 3.0]), height - TARGET
+    if rng.random() < 0.3:
+        k = rng.integers(0, len(s))
+        low[k] = high[k] = (low[k] + high[k]) / 2
+    return Corridor(s, height, low, high)
+
+
+@pytest.mark.parametrize("seed", range(250))
+def test_whatever_the_corridor_a_profile_keeps_to_it_from_either_end(seed):
+    c = ugly_corridor(np.random.default_rng(9000 + seed))
+    there = fewest_cuts(c, TARGET + 0.2 * (seed % 3))
+    check_inside(c, there)
+    back = fewest_cuts(Corridor(c.s[-1] - c.s[::-1], c.height[::-1], c.low[::-1], c.high[::-1]), TARGET)
+    assert len(there) == len(back)
+
+
 def test_corners_stand_at_the_ridge_where_that_costs_next_to_nothing():
     """A roof that bends by 1/2 in at a ridge 47.3 in along and hardly at all elsewhere."""
     s = np.array([0.0, 20, 47.3, 96])
