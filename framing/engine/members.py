@@ -32,6 +32,7 @@ LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
 ONE_KINK = 1e-6  # bends of the roof closer than this are one: the roof rises less than its rounding between [in]
 PACKER_STEP = 1 / 4  # packers are made in whole steps of this [in]: common practice
+TIE = 1e-7  # a depth this near a tie between two sixteenths is one [in]
 ALONG = 0.34  # a line within 20 degrees of a side runs along it, by the sine of the angle between
 GRID = 1.0  # splices that must find a clear place are tried this far apart [in]
 
@@ -101,10 +102,10 @@ class Member:
         return tuple(zip(cuts, cuts[1:], strict=False))
 
     def stations(self, supports: Sequence[float]) -> list[list[Any]]:
-        """[s, depth to 1/16] at both ends, every cut change, splice and support; ties to the deeper."""
+        """[s, depth to 1/16] at both ends, every cut change, splice and support; ties and near ties to the deeper."""
         s = sorted({0.0, self.line.length, *self.profile[:, 0].tolist(), *self.splices, *supports})
         kept = [v for i, v in enumerate(s) if i == 0 or v - s[i - 1] > NEAR]
-        return [[v, length.sixteenths(float(d))] for v, d in zip(kept, self.depth(np.array(kept)), strict=True)]
+        return [[v, length.sixteenths(float(d) + TIE)] for v, d in zip(kept, self.depth(np.array(kept)), strict=True)]
 
     def as_json(self, supports: Sequence[float]) -> dict[str, Any]:
         return {
@@ -250,9 +251,15 @@ def _unfit(unfit: Sequence[tuple[Line, Array]], build: Build, deepest: float) ->
     worst = int(np.argmin(play))
     lacking, line = float(play[worst]), unfit[worst][0]
     offers = []
-    if most < least - CLOSE:  # pad and shims at hand do not reach the least clear gap
-        shims = math.ceil((least - s.pad_thickness - s.base_thickness) * 16 - 1e-6) / 16
-        offers.append(Change("supports.shim_most", s.shim_most, shims))
+    stack = s.pad_thickness + s.base_thickness
+    if s.clear_gap.most < least - CLOSE:  # pad and base alone fill more than the most clear gap
+        gap = math.ceil(least * 16 - 1e-6) / 16
+        if fits(most=min(gap, stack + s.shim_most)):
+            offers.append(Change("supports.clear_gap.most", s.clear_gap.most, gap))
+    elif most < least - CLOSE:  # pad and shims at hand do not reach the least clear gap
+        shims = math.ceil((least - stack) * 16 - 1e-6) / 16
+        if fits(most=min(s.clear_gap.most, stack + shims)):
+            offers.append(Change("supports.shim_most", s.shim_most, shims))
     elif (thinner := math.floor((thin + lacking) * 16 + 1e-6) / 16) >= LEAST_DEPTH and fits(thin=thinner):
         offers.append(Change("joists.minimum_depth", thin, thinner))
     return [check("no-profile", "stop", value=most - least, limit=most - least - lacking, where=line.id, clears=offers,

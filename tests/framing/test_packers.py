@@ -101,6 +101,31 @@ def test_a_packer_leaves_a_thin_shim_and_is_not_used_where_shims_reach(over):
     assert packer[0] == 0 or shim[0] < 0.25 + 1 / 32 or packer[0] == 2.25
 
 
+# --- no room for any profile
+
+
+def test_a_pad_that_fills_more_than_the_most_gap_asks_for_a_greater_gap_and_not_for_less_shim():
+    build = odd_build(supports__pad_thickness=1.5, supports__clear_gap={"least": 0.75, "target": 0.75, "most": 1.25})
+    stop, = stages(odd_survey(RECTANGLE, lambda x, y: -8.1), build).sawn[1]
+    assert (stop.code, stop.status) == ("no-profile", "stop")
+    change, = stop.clears
+    assert (change.change, change.from_, change.to) == ("supports.clear_gap.most", 1.25, 1.625)
+    build["supports"]["clear_gap"]["most"] = 1.625
+    assert not stages(odd_survey(RECTANGLE, lambda x, y: -8.1), build).sawn[1]
+
+
+def test_shims_that_do_not_reach_the_least_gap_ask_for_more_of_them():
+    build = odd_build(supports__shim_most=0.0625, supports__clear_gap={"least": 0.75, "target": 1, "most": 1.25})
+    stop, = stages(odd_survey(RECTANGLE, lambda x, y: -8.1), build).sawn[1]
+    change, = stop.clears
+    assert (change.change, change.to) == ("supports.shim_most", 0.125)
+
+
+@pytest.mark.parametrize(("depth", "written"), [(7.96874998, "8"), (7.96875, "8"), (7.9687, "7 15/16")])
+def test_a_depth_that_rounding_puts_off_a_tie_is_still_a_tie(depth, written):
+    assert member((depth, depth)).stations([])[0][1] == written
+
+
 # --- drying
 
 
