@@ -25,6 +25,7 @@ from framing.engine import length
 from framing.engine.adjustment import Adjustment
 from framing.engine.documents import Door, Survey, parse_survey
 from framing.engine.layout import obstacle_shape
+from framing.engine.plan_page import nearest_side, outward
 from framing.engine.setting_out import Rows, Run, datum_place, first_from_wall, joist_rows
 
 CONTENT_TYPE = "image/vnd.dxf"  # IANA media types
@@ -38,7 +39,7 @@ LAYERS = {
     "PAD": (3, "CONTINUOUS", 18), "OUTLET": (5, "CONTINUOUS", 35), "BREAKLINE": (5, "DASHED", 35),
     "SLOPE": (5, "CONTINUOUS", 18), "SPOT": (5, "CONTINUOUS", 18), "DOOR": (1, "CONTINUOUS", 70),
     "BOARD": (9, "CONTINUOUS", 9), "PANEL": (2, "DASHED", 25), "DIMENSION": (8, "CONTINUOUS", 13),
-    "TEXT": (7, "CONTINUOUS", 13), "DATUM": (1, "CONTINUOUS", 35),
+    "TEXT": (7, "CONTINUOUS", 13), "GOVERNING": (6, "CONTINUOUS", 35), "DATUM": (1, "CONTINUOUS", 35),
 }
 ROLE_LAYERS = {"joist": "JOIST", "rim": "RIM", "edge": "EDGE", "blocking": "BLOCKING", "border": "BORDER"}
 LEAST_TEXT, TEXT_SHARE = 2.5, 90.0  # text is at least so high [in], and so small a share of the roof's longer side
@@ -68,6 +69,9 @@ def plan_dxf(framing: Mapping[str, Any], survey: Mapping[str, Any]) -> bytes:
     _deck(space, framing, parsed, points)
     _frame(space, framing)
     _setting_out(space, framing, parsed, points, corners)
+    # the library lists these from a set, in an order that changes from process to process
+    for kind in sorted(document.entitydb.dxf_types_in_use()):
+        document.classes.add_class(kind)
     out = io.StringIO(newline="")
     document.write(out)
     return out.getvalue().encode("utf-8")
@@ -100,7 +104,9 @@ class _Space:
                 (float(at[0]), float(at[1])), align=align)
 
     def dimension(self, a: Sequence[float], b: Sequence[float], off: float, words: str) -> None:
-        """A dimension along a-b, its line `off` to the left of the way from a to b [in]."""
+        """A dimension along a-b, its line `off` to the left of the way from a to b [in]; read from below or right."""
+        if not -90 + 1e-6 < math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) <= 90 + 1e-6:
+            a, b, off = b, a, -off
         if math.dist(a, b) > 1e-6:
             self.model.add_aligned_dim(p1=(float(a[0]), float(a[1])), p2=(float(b[0]), float(b[1])), distance=off,
                                        text=words, dimstyle="DECK", dxfattribs={"layer": "DIMENSION"}).render()
@@ -125,9 +131,10 @@ def _roof(space: _Space, framing: Mapping[str, Any], survey: Survey, points: Map
     """Outline, break lines, slopes, spots, outlets, obstacles, doors."""
     if len(corners) > 2:
         space.ring(corners, "ROOF")
-    for name in survey.corners:
-        if name in points:
-            space.text(name, points[name])
+    xy = np.array(corners).reshape(-1, 2)
+    out = outward(xy) if len(corners) > 2 else np.zeros((len(corners), 2))
+    for name, at_, n in zip([c for c in survey.corners if c in points], xy, out + np.roll(out, 1, axis=0), strict=True):
+        space.text(name, at_ + n / max(float(np.hypot(*n)), 1e-9) * 1.5 * space.high)
     roof = framing["roof"]
     for fold in roof["breaklines"]:
         for a, b in zip(fold["points"], fold["points"][1:], strict=False):
@@ -158,7 +165,10 @@ def _roof(space: _Space, framing: Mapping[str, Any], survey: Survey, points: Map
                 space.circle(at_, wide / 2, "OUTLET")
             else:
                 space.ring(box_along(at_ - [wide / 2, 0], at_ + [wide / 2, 0], wide), "OUTLET")
-            space.text(f"{o.point} {o.purpose} {o.kind}", at_ + [0, wide / 2 + space.high], "OUTLET")
+            n = out[nearest_side(xy, at_)] if len(corners) > 2 else np.array([1.0, 0.0])
+            align = (TextEntityAlignment.MIDDLE_LEFT if n[0] > 0.5 else TextEntityAlignment.MIDDLE_RIGHT if n[0] < -0.5
+                     else TextEntityAlignment.MIDDLE_CENTER)
+            space.text(f"{o.point} {o.purpose} {o.kind}", at_ + n * (wide / 2 + space.high), "OUTLET", align=align)
     placed = cast(Adjustment, SimpleNamespace(points={k: SimpleNamespace(x=x, y=y) for k, (x, y) in points.items()}))
     for obstacle in survey.obstacles:
         if all(p in points for p in obstacle.points or (obstacle.point or "",)):
@@ -187,14 +197,20 @@ def _deck(space: _Space, framing: Mapping[str, Any], survey: Survey, points: Map
             space.circle(where, r, "DATUM")
             space.line(where - [2 * r, 0], where + [2 * r, 0], "DATUM")
             space.line(where - [0, 2 * r], where + [0, 2 * r], "DATUM")
-        at = where - [0, 3 * space.high] if where is not None else _below(points, space.high)
-        space.text(f"datum: {said}", at, "DATUM", align=TextEntityAlignment.LEFT)
+        space.text(f"datum: {said}", _below(points, space.high), "DATUM", align=TextEntityAlignment.LEFT)
+    for place in framing.get("height_budget") or ():
+        if place["governs"]:
+            r = space.high
+            at = np.array(place["at"])
+            space.ring([at - [r, 0], at - [0, r], at + [r, 0], at + [0, r]], "GOVERNING")
+            space.text(f"least height over the roof {length.write(place['available'], 32)}", at + [0, 1.6 * r],
+                       "GOVERNING")
 
 
 def _below(points: Mapping[str, Point], high: float) -> Any:
     """A place under the plan's left corner."""
     xy = np.array(list(points.values())).reshape(-1, 2)
-    return xy.min(axis=0) - [0, 8 * high] if len(xy) else np.zeros(2)
+    return xy.min(axis=0) - [0, 12 * high] if len(xy) else np.zeros(2)
 
 
 def _governing(framing: Mapping[str, Any], survey: Survey) -> Door | None:
@@ -255,7 +271,8 @@ def _running(space: _Space, rows: Rows, corners: Any) -> None:
     align = TextEntityAlignment.MIDDLE_LEFT if reads_out else TextEntityAlignment.MIDDLE_RIGHT
     if len(rows.offsets) > 1:
         space.line(base, base + rows.across * rows.offsets[-1], "DIMENSION")
-    for offset in rows.offsets:
+    for k, offset in enumerate(rows.offsets):
         at = base + rows.across * offset
+        words = length.write(float(offset)) if k else f"{rows.ids[0][0]} = 0"
         space.line(at - out * e / 2, at + out * e / 2, "DIMENSION")
-        space.text(length.write(float(offset)), at + out * e, "DIMENSION", turn=turn, align=align)
+        space.text(words, at + out * e, "DIMENSION", turn=turn, align=align)

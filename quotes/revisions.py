@@ -137,7 +137,7 @@ def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision
         "proposal_html": proposal_html(snapshot, framing.plan_svg, framing.section_svg),
         "cut_sheets_html": cut_sheets_html(
             snapshot["framing"], snapshot["survey"], snapshot["build"],
-            paper=f"Cut sheets {quote.number}, revision {number}", mark=HASH_MARK,
+            paper=f"Cut sheets {quote.number}, revision {number}", mark=HASH_MARK, plan_svg=framing.plan_svg,
         ),
     }
     text = canonical(snapshot)

@@ -15,7 +15,7 @@ from framing.engine import length
 from framing.engine.svg import INK, QUIET, Place, line, rings_path, strokes_path, svg, text, width_of
 
 WIDE = 980.0  # a drawing fills a landscape letter page of 9.8 in: 100 to the inch
-LEFT, RIGHT = 74.0, 974.0  # the drawing lies between; row titles left of it
+LEFT, RIGHT = 74.0, 968.0  # the drawing lies between; row titles left of it
 WORDS, DEPTH_WORDS = 8.6, 10.6  # text heights: 6.2 and 7.6 points
 TALL = 46.0  # the deepest place of a member is drawn no taller
 TOP = 14.0  # the top edge lies so far down its strip
@@ -144,7 +144,7 @@ def _strip(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]], sta
                   text(LEFT + 3, top - 4, " · ".join(told), WORDS)]
     if last:
         x = at(end, 0)[0]
-        parts.append(text(x - 3, top - 4, "B", WORDS, INK, "end"))
+        parts.append(text(x + 3, top + WORDS, "B", WORDS))
     columns = _columns(stations, [at(s.s, 0)[0] for s in stations])
     leaders = [[(at(s.s, 0)[0], at(s.s, depth_at(member, s.s))[1]), (at(s.s, 0)[0], foot), (x, foot + LEADERS - 2)]
                for s, x in zip(stations, columns, strict=True)]

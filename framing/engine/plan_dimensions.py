@@ -80,12 +80,15 @@ def side_lengths(sheet: Sheet, names: Sequence[str], xy: Array, runs: Sequence[R
         kept = [f"{i} {length.write(v)}" for i, v in beside(runs, a, b)]
         told = [" · ".join([gap, *kept[:k]]) for k in range(min(2, len(kept)), -1, -1) if gap]
         near = next((w for w in told if width_of(w) * e < run - e), None)
-        lanes = (1.5, 2.7, 3.9)
-        for words in (near, length.write(run, feet=True)):
+        for words, lanes in ((near, (1.5, 2.7, 3.9)), (length.write(run, feet=True), (2.7, 1.5, 3.9) if near else
+                                                       (1.5, 2.7, 3.9))):
             if words:
                 slack = max(0.0, run - (width_of(words) + 1) * e)
-                along = [middle + (b - a) / run * slack * share for share in (0.0, -0.25, 0.25, -0.5, 0.5)]
-                page.words.put([lowered(page, p + n * e * r, turn) for r in lanes for p in along], words, turn=turn)
+                shifts = [(lane, share) for share in (0.0, -0.25, 0.25, -0.5, 0.5) for lane in lanes]
+                if words == near:  # rather beside the middle than away from the wall
+                    shifts.sort(key=lambda shift: shift[0])
+                page.words.put([lowered(page, middle + (b - a) / run * slack * share + n * e * lane, turn)
+                                for lane, share in shifts], words, turn=turn)
 
 
 def running_dimensions(rows: Rows, xy: Array, page: Page) -> None:

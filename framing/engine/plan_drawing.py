@@ -310,6 +310,8 @@ def _obstacle_names(sheet: Sheet, page: Page) -> None:
             middle, e = np.array([(x0 + x1) / 2, (y0 + y1) / 2]), page.size
             reach = [(0, 0), (0, (y1 - y0) / 2 + e), (0, -(y1 - y0) / 2 - e), (0, (y1 - y0) / 2 + 2.2 * e)]
             page.words.put([lowered(page, middle + np.array(v), 0.0) for v in reach], o.name)
+            (left, foot), (right, top) = page.at((x0, y0)), page.at((x1, y1))
+            page.words.take(np.array([left, top, right, foot]))
 
 
 def _slopes_and_spots(sheet: Sheet, page: Page) -> None:

@@ -114,7 +114,7 @@ class Words:
         Sizes are in the page's text heights. Gives back which place was taken.
         """
         boxes = self._boxes(places, width_of(words, bold=bold) * size, size, anchor, turn)
-        covered = self._covered(boxes)
+        covered = self._covered(boxes.reshape(-1, 4)).reshape(len(places), -1).sum(axis=1)
         i = int(np.argmax(covered <= 0)) if (covered <= 0).any() else int(np.argmin(covered))
         if covered[i] > 0 and not must:
             return None
@@ -123,15 +123,21 @@ class Words:
         return i
 
     def _boxes(self, places: Sequence[Place], wide: float, high: float, anchor: str, turn: float) -> Array:
-        """The boxes (n, 4) that words of this width and height [ems] would take at some places."""
+        """The boxes (n, k, 4) that words of this width and height [ems] would take at some places.
+
+        Words that run askew take a chain of small boxes, since one round all of them would be mostly empty.
+        """
         high, wide = high * self.size, wide * self.size
         left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[anchor]
-        corners = np.array([[left, -0.8 * high], [left + wide, -0.8 * high], [left + wide, 0.24 * high],
-                            [left, 0.24 * high]])
+        askew = abs(math.sin(math.radians(2 * turn))) > 0.05
+        x = np.linspace(left, left + wide, 1 + (max(1, math.ceil(wide / high)) if askew else 1))
+        one, zero = np.ones(len(x) - 1), -0.8 * high
+        corners = np.array([[x[:-1], zero * one], [x[1:], zero * one], [x[1:], 0.24 * high * one],
+                            [x[:-1], 0.24 * high * one]]).transpose(2, 0, 1)
         a = math.radians(turn)
         corners = corners @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]])
-        at = np.asarray(places, float)
-        return np.hstack([at + corners.min(axis=0), at + corners.max(axis=0)])
+        at = np.asarray(places, float)[:, None]
+        return np.concatenate([at + corners.min(axis=1), at + corners.max(axis=1)], axis=2)
 
     def _covered(self, boxes: Array) -> Array:
         """How much of each box (n, 4) is taken already, (n,)."""

@@ -1,9 +1,11 @@
 """The whole path over HTTP, from a token to the papers, and what each step refuses."""
 
 import csv
+import io
 import json
 import re
 
+import ezdxf
 import pytest
 from django.core.management import call_command
 from django.test import Client
@@ -108,6 +110,9 @@ def test_a_framing_is_handed_out_as_it_was_kept(api, framing):
     assert document.json()["format"] == "deck-framing/1"
     assert document.content.decode() == Framing.objects.get(pk=framing).text
     assert api.get(f"{API}/framings/{framing}/plan.svg").content.startswith(b"<svg")
+    dxf = api.get(summary.json()["plan_dxf"])
+    assert dxf["Content-Type"] == "image/vnd.dxf" and dxf.content.startswith(b"  0\nSECTION")
+    assert not ezdxf.read(io.StringIO(dxf.content.decode())).audit().has_issues
     assert api.get(f"{API}/framings/{framing}", HTTP_IF_NONE_MATCH=summary["ETag"]).status_code == 304
 
 
@@ -258,7 +263,8 @@ def test_a_large_roof_is_framed_by_a_run(api, survey, monkeypatch):
 def test_everything_asks_for_a_token(stranger, quote):
     number = made(quote)["id"]
     for path in ("surveys", "framings", "quotes", f"quotes/{number}", f"quotes/{number}/revisions",
-                 f"quotes/{number}/revisions/1/files", "framings/1/document", "framings/1/plan.svg"):
+                 f"quotes/{number}/revisions/1/files", "framings/1/document", "framings/1/plan.svg",
+                 "framings/1/plan.dxf"):
         assert stranger.get(f"{API}/{path}").status_code == 401, path
 
 
