@@ -127,10 +127,11 @@ def solve(beams: Sequence[Beam], load: Load, E: ArrayLike, *, tip_load: float = 
 
     live, dead = cases.reactions[:, cases.live], cases.reactions[:, 0]
     point = load.point * cases.reactions[:, cases.point]
-    most = dead + np.maximum(np.maximum(live, 0).sum(axis=1), point.max(axis=1))
+    # a point load may stand over a pad as well
+    most = dead + np.maximum(np.maximum(live, 0).sum(axis=1), np.maximum(point.max(axis=1), load.point))
     least = dead + np.minimum(np.minimum(live, 0).sum(axis=1), point.min(axis=1))
     worst = _worst_of_patterns(row, mesh, shapes, cases, load.point)
-    most_let_go, tips = _let_go(row, mesh, shapes, cases, worst)
+    most_let_go, tips = _let_go(row, mesh, shapes, cases, worst, load.point)
 
     E_of = modulus[mesh.beam][:, None]
     section = mesh.thickness[:, None] * mesh.depth**2 / 6
@@ -426,11 +427,12 @@ def _tip_load(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, section: Flo
     return TipLoad(load, overhang, bending, shear, sag, lift)
 
 
-def _let_go(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelope) -> tuple[Floats, Bools]:
+def _let_go(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelope, point: float
+            ) -> tuple[Floats, Bools]:
     """Solve again, with the lifting pads let go, the patterns that pull a pad upward; widens `worst` by them.
 
-    The patterns are no live load, all of it, every other span both ways, and for each pad those that press and
-    that lift it most. Returns the greatest reaction (supports,) among them (minus infinity where no pad of the
+    The patterns are no live load, all of it, every other span both ways, for each pad those that press and that
+    lift it most, and a point load on each region in turn. Returns the greatest reaction (supports,) among them (minus infinity where no pad of the
     beam lifts) and which beams would tip.
     """
     regions, pads = row.most_regions, row.most_regions - 1
@@ -442,6 +444,13 @@ def _let_go(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelo
     slack = _LIFTS * np.maximum(dead.sum(axis=1) + by_span.sum(axis=(1, 2)), 1e-12)
     felt = 1e-3 * slack[:, None, None]
     pattern = np.concatenate([fixed, by_span > felt, by_span < -felt], axis=1).astype(float)
+    if point:  # further columns for the point load on each region, further patterns
+        by_point = np.zeros_like(by_span)
+        by_point[place] = cases.reactions[:, cases.point]
+        by_span = np.concatenate([by_span, by_point], axis=2)
+        one_each = np.concatenate([np.zeros((regions, regions)), point * np.eye(regions)], axis=1)
+        pattern = np.concatenate([np.pad(pattern, ((0, 0), (0, 0), (0, regions))),
+                                  np.broadcast_to(one_each, (row.beams, *one_each.shape))], axis=1)
     held = dead[:, None] + pattern @ by_span.transpose(0, 2, 1)  # (beams, patterns, pads)
     pulled = (held < -slack[:, None, None]).any(axis=2)
     # live load deflects from where no live load leaves the beam: where that alone pulls, every pattern counts
@@ -510,7 +519,9 @@ def _release(held: Floats, raise_one: Floats, who: Ints, count: Ints, slack: Flo
 
 def _widen(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelope, many: Ints, rank: Ints,
            starts: Ints, on: Floats, rise: Floats) -> None:
-    """Widens `worst` by patterns of live load, on (pairs, regions), with pads risen by rise / E (pairs, pads).
+    """Widens `worst` by patterns of load with pads risen by rise / E (pairs, pads).
+
+    on : (pairs, regions) how much of the live load lies on each, or twice as wide, then [lb] of point load
 
     Pairs come beam by beam in the order of `many`, beams with more patterns first; the k-th patterns of all beams
     that have as many are worked together.
@@ -531,7 +542,8 @@ def _widen(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelop
     real = np.arange(row.most_regions) <= row.count[many][rank][:, None]
     regions = np.where(real, regions, 0)
     weights = np.concatenate([np.ones((rank.size, 1)), on, rise], axis=1)
-    columns = np.r_[0, np.arange(cases.live.start, cases.live.stop),
+    points = on.shape[1] > row.most_regions
+    columns = np.r_[0, np.arange(cases.live.start, (cases.point if points else cases.live).stop),
                     np.arange(cases.raised.start, cases.raised.stop)]
     padded = np.zeros((many.size, 2, row.most_regions, columns.size))
     index = np.where(np.arange(row.most_regions) <= row.count[many][:, None],
@@ -560,16 +572,22 @@ def _widen(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelop
         live, a, b = here(on), here(outer[:, 0]), here(outer[:, 1])
         moment = own_moment[LIVE, :n] * live
         moment += own_moment[DEAD, :n]
+        if points:
+            moment += own_moment[-1, :n] * here(on, r=r + row.most_regions)
         moment += a * moment_left[:n]
         moment += b * moment_right[:n]
         np.maximum(most[:n], moment, out=most[:n])
         np.minimum(least[:n], moment, out=least[:n])
         force = own_shear[LIVE, :n] * live
         force += own_shear[DEAD, :n]
+        if points:
+            force += own_shear[-1, :n] * here(on, r=r + row.most_regions)
         force += here(tilt)
         np.maximum(shear[:n], np.abs(force, out=force), out=shear[:n])
         up = own_rise[LIVE, :n] * live
         up += own_rise[DEAD, :n]
+        if points:
+            up += own_rise[-1, :n] * here(on, r=r + row.most_regions)
         up += a * rise_left[:n]
         up += b * rise_right[:n]
         up += here(at_start)

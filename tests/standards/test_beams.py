@@ -1,12 +1,16 @@
 """Continuous and tapered beams against published coefficients and an independent frame program."""
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import numpy as np
 import pytest
-from Pynite import FEModel3D
 
-from framing.engine.structure import Beam, Load, MemberDesign, adjusted_values, solve, strength
+from framing.engine.beams import Beam, Load, solve
+from framing.engine.structure import MemberDesign, adjusted_values, strength
+from framing.reference.lumber import DRESSED
+from tests.framing.frame_program import extrapolated, joist
+from tests.framing.run_beams import compare
 
 
 def prism(spans: int, span: float = 48.0, depth: float = 3.5, width: float = 16.0) -> Beam:
@@ -138,38 +142,125 @@ def test_a_taper_over_three_spans_matches_the_force_method():
     assert used.taper.ratio[0] == pytest.approx(0.4256, abs=1e-4)
 
 
-def by_frame_program(beam: Beam, line_load: float, E: float, parts: int = 120) -> tuple[list[float], float]:
-    """Reactions and greatest downward deflection by PyNite, the taper as many prisms of their middle's depth."""
-    model = FEModel3D()
-    model.add_material("wood", E, E / 16, 0.3, 0.0)
-    at = np.unique(np.concatenate([np.linspace(0, beam.length, parts + 1), beam.supports, beam.profile[:, 0]]))
-    for i, s in enumerate(at):
-        model.add_node(f"N{i}", float(s), 0.0, 0.0)
-    pads = [int(np.argmin(abs(at - s))) for s in beam.supports]
-    for i in pads:
-        model.def_support(f"N{i}", i == pads[0], True, True, True, False, False)
-    middle = np.interp((at[1:] + at[:-1]) / 2, beam.profile[:, 0], beam.profile[:, 1])
-    for i, depth in enumerate(middle):
-        section = f"S{i}"
-        model.add_section(section, 1.5 * depth, depth * 1.5**3 / 12, 1.5 * depth**3 / 12, 1.0)
-        model.add_member(f"M{i}", f"N{i}", f"N{i + 1}", "wood", section)
-        model.add_member_dist_load(f"M{i}", "FY", -line_load, -line_load)
-    model.analyze_linear(check_stability=False)
-    reactions = [float(model.nodes[f"N{i}"].RxnFY["Combo 1"]) for i in pads]
-    return reactions, -min(float(node.DY["Combo 1"]) for node in model.nodes.values())
+# Simple beams of even depth, L = 48 in: kb and ks of the Wood Handbook (GTR-190) Table 9-1, the deflection being
+# kb P L3 / EI, as every table of beam coefficients has them.
+@pytest.mark.parametrize(
+    ("load", "moment", "coefficient"),
+    [("even", F(1, 8), F(5, 384)), ("middle", F(1, 4), F(1, 48)), ("quarters", F(1, 8) * 1, F(11, 768))],
+)
+def test_a_simple_beam_has_the_coefficients_of_the_wood_handbook(load, moment, coefficient):
+    points = {"even": [], "middle": [[24.0, 144.0]], "quarters": [[12.0, 72.0], [36.0, 72.0]]}[load]
+    width = 144.0 * 144 / 48 / 144 if load == "even" else 0.0
+    beam = replace(prism(1, width=width), point_loads=np.array(points).reshape(-1, 2))
+    found = solve([beam], Load(dead=100, live=0), 1.4e6)
+    total, inertia = found.reaction[0].sum(), 1.5 * 3.5**3 / 12
+    assert total == pytest.approx(100)
+    assert found.moment_most[0].max() == pytest.approx(float(moment) * total * 48, rel=1e-9)
+    middle = np.interp(24, found.s[0], found.deflection_dead[0])
+    assert middle == pytest.approx(float(coefficient) * total * 48**3 / (1.4e6 * inertia), rel=1e-9)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_random_tapered_beams_with_overhangs_agree_with_an_independent_frame_program(seed):
+def test_a_cantilever_past_its_pad_has_the_coefficients_of_the_tables():
+    """w a2 / 2 at the pad; at the tip w a3 (4 L + 3 a) / 24 EI less w L3 a / 24 EI under w all along."""
+    length, a, w, E, inertia = 48.0, 12.0, 45 * 16 / 144, 1.4e6, 1.5 * 3.5**3 / 12
+    beam = Beam(length + a, np.array([[0, 3.5], [length + a, 3.5]]), np.array([0, length]), np.array([16.0]), 1.5)
+    found = solve([beam], Load(dead=45, live=0), E)
+    assert found.moment_least[0].min() == pytest.approx(-w * a**2 / 2)
+    tip = w * a / (24 * E * inertia) * (a**2 * (4 * length + 3 * a) - length**3)
+    assert found.deflection_dead[0][-1] == pytest.approx(tip)
+
+
+def test_a_person_on_a_tip_bends_the_overhang_as_dca_6_has_it():
+    """P a2 (L + a) / 3EI at the tip against a/180, 220 lb: the overhang columns of IRC 2015 R507.5, a = L/4."""
+    E, inertia = 1.26e6, 1.5 * 5.5**3 / 12
+    length = (48 * E * inertia / (900 * 220)) ** 0.5
+    assert length == pytest.approx(79.7, abs=0.05)  # southern pine 2x6: printed 6-8
+    a = length / 4
+    beam = Beam(length + a, np.array([[0, 5.5], [length + a, 5.5]]), np.array([0, length]), np.array([0.0]), 1.5)
+    found = solve([beam], Load(0, 0), E)
+    assert found.tip.load == 220 and found.tip.overhang[0].tolist() == [0, pytest.approx(a)]
+    assert found.tip.deflection[0, 1] == pytest.approx(a / 180)
+    assert found.tip.bending[0, 1] == pytest.approx(220 * a / (1.5 * 5.5**2 / 6))
+    assert found.tip.shear[0, 1] == pytest.approx(1.5 * 220 / (1.5 * 5.5))
+    assert found.tip.lift[0, 1] == pytest.approx(-220 * a / length)
+    used = strength(found, [beam], MemberDesign(adjusted_values("southern pine", "No.2", "2x6"), pad_length=6))
+    assert used.tip_load.ratio[0] == pytest.approx(1.0) and used.tip_load.s[0] == pytest.approx(length + a)
+    # the length of a quarter overhang by this sag, all species and sizes: IRC 2015's columns, feet-inches
+    rows = {"southern pine": (80, 121, 174), "hem-fir": (75, 113, 163), "western cedars": (67, 102, 147)}
+    for species, printed in rows.items():
+        for size, inches in zip(("2x6", "2x8", "2x10"), printed, strict=True):
+            values, depth = adjusted_values(species, "No.2", size), DRESSED[size][1]
+            assert round((48 * values.E * 1.5 * depth**3 / 12 / (900 * 220)) ** 0.5) == inches
+
+
+def test_a_point_load_stands_at_the_worst_of_its_places_and_not_with_live_load():
+    """At the middle of either of two equal spans: 13/64 P L there, -3/32 P L over the pad (AISC Table 3-23)."""
+    P, span, dead = 300.0, 48.0, 60.0
+    w, heavy = dead * 16 / 144, Load(dead, 0, point=P)  # so heavy that no pad lifts
+    found = solve([prism(2)], heavy, 1.4e6)
+    s = found.s[0]
+    assert found.moment_most[0][s == 24].max() == pytest.approx(w * span**2 / 16 + 13 / 64 * P * span)
+    assert found.moment_least[0][s == 48].min() == pytest.approx(-w * span**2 / 8 - 3 / 32 * P * span)
+    assert found.shear[0].max() == pytest.approx(5 / 8 * w * span + 19 / 32 * P)
+    assert found.lift[0] - solve([prism(2)], Load(dead, 0), 1.4e6).reaction[0] == pytest.approx(
+        [-3 / 32 * P, 0, -3 / 32 * P])
+    assert found.reaction_most[0] - found.reaction_dead[0] == pytest.approx([P, P, P])  # standing over each
+    both, live = solve([prism(2)], Load(dead, 40, point=P), 1.4e6), solve([prism(2)], Load(dead, 40), 1.4e6)
+    for name, worse in (("moment_most", np.maximum), ("moment_least", np.minimum), ("shear", np.maximum),
+                        ("deflection_live", np.maximum)):
+        assert getattr(both, name)[0] == pytest.approx(worse(getattr(found, name)[0], getattr(live, name)[0])), name
+    # without a weight to hold the far pad down the span stands alone: P L / 4, P L3 / 48 EI
+    light = solve([prism(2)], Load(0, 0, point=P), 1.4e6)
+    assert light.moment_most[0].max() == pytest.approx(P * span / 4)
+    assert light.deflection_live[0].max() == pytest.approx(P * span**3 / (48 * 1.4e6 * 1.5 * 3.5**3 / 12), rel=1e-3)
+
+
+def test_what_is_added_counts_for_the_worst_and_stays_out_of_the_plain_reaction():
+    """Half the dead load of two spans again on the first, for good; as much live load on the second, at times."""
+    plain = replace(prism(2), width=np.full(96, 16.0))
+    w = 20 * 16 / 144
+    on = np.arange(96) < 48
+    beam = replace(plain, added=np.stack([w / 2 * on, w * ~on]), added_points=np.array([[0.0, 7.0, 11.0]]))
+    load = Load(dead=20, live=20)
+    bare, found = solve([plain], load, 1.4e6), solve([beam], load, 1.4e6)
+    assert found.reaction[0] == pytest.approx(bare.reaction[0])
+    # one span loaded: 7/16, 5/8, -1/16 of its load
+    assert found.reaction_dead[0] - bare.reaction_dead[0] == pytest.approx(
+        np.array([7 / 16, 5 / 8, -1 / 16]) * w / 2 * 48 + [7, 0, 0])
+    # the middle pad is worst under all of it
+    assert found.reaction_most[0][1] - bare.reaction_most[0][1] == pytest.approx(5 / 8 * 1.5 * w * 48)
+    assert found.reaction_most[0][0] - bare.reaction_most[0][0] == pytest.approx(7 / 16 * w / 2 * 48 + 18)
+
+
+@pytest.mark.parametrize("seed", range(50))
+def test_random_tapered_joists_under_patterns_agree_with_an_independent_frame_program(seed):
+    """Reactions, moments, shears and deflections by PyNite, the taper as ever finer prisms, within 0.1 %."""
     random = np.random.default_rng(seed)
-    gaps = random.uniform(20, 60, random.integers(2, 5))
-    overhang = random.uniform(0, 12, 2)
-    length = float(gaps.sum() + overhang.sum())
-    supports = overhang[0] + np.concatenate([[0.0], np.cumsum(gaps)])
-    profile = np.column_stack([[0.0, length * random.uniform(0.3, 0.7), length], random.uniform(2, 7, 3)])
-    beam = Beam(length, profile, supports, np.array([16.0]), 1.5)
-    found = solve([beam], Load(dead=45, live=0), 1.26e6)
-    reactions, deflection = by_frame_program(beam, 45 * 16 / 144, 1.26e6)
-    # the steps of the prisms cost the frame program about 1e-4 of the load
-    assert found.reaction[0] == pytest.approx(reactions, abs=5e-4 * sum(reactions))
-    assert found.deflection_dead[0].max() == pytest.approx(deflection, rel=5e-3)
+    beam, load, E = joist(random, (2, 2, 3, 3, 4)[seed % 5]), Load(70, 40), 1.26e6
+    found, other = solve([beam], load, E), extrapolated(beam, load, E, elements=8)
+    near = 1e-3 * found.reaction[0].max()
+    assert found.reaction[0] == pytest.approx(other.reactions.sum(axis=0), abs=near)
+    assert found.reaction_dead[0] == pytest.approx(other.reactions[0], abs=near)
+    assert found.lift[0] == pytest.approx(other.least("reactions"), abs=near)
+    if found.lift[0].min() < 0:  # that program lets no pad go
+        return
+    assert found.reaction_most[0] == pytest.approx(other.most("reactions"), abs=near)
+    s = found.s[0]
+    moment = {"moment_most": other.most("moment")[0], "moment_least": other.least("moment")[0]}
+    greatest = max(abs(v).max() for v in moment.values())
+    for name, theirs in moment.items():
+        assert np.interp(other.s, s, getattr(found, name)[0]) == pytest.approx(theirs, abs=1e-3 * greatest), name
+    shear = np.maximum(abs(other.most("shear")), abs(other.least("shear")))[0]
+    right_of = np.interp(other.s + 1e-6, s, found.shear[0])
+    assert right_of == pytest.approx(shear, abs=1e-3 * shear.max())
+    live = np.maximum(other.deflection[1:], 0).sum(axis=0)
+    for name, theirs in (("deflection_dead", other.deflection[0]), ("deflection_live", live)):
+        assert np.interp(other.s, s, getattr(found, name)[0]) == pytest.approx(theirs, abs=1e-3 * abs(theirs).max())
+
+
+def test_many_spans_are_at_least_300_times_as_fast_as_a_frame_program_and_the_same():
+    """Eight stepped elements a span; all 60 joists by `python -m tests.framing.run_beams 60`."""
+    found = compare(6)
+    assert found.reactions < 1e-9
+    assert max(found.moments, found.shears, found.deflections) < 1e-8
+    assert found.times_as_fast >= 300
