@@ -108,11 +108,12 @@ def fewest_cuts(c: Corridor, target: float) -> Array | None:
     if (c.low > c.high + CLOSE).any():
         return None
     middle = (c.low + c.high) / 2
-    want = np.clip(c.height - target, np.minimum(c.low, middle), np.maximum(c.high, middle))
+    sound = Corridor(c.s, c.height, np.minimum(c.low, middle), np.maximum(c.high, middle))
+    want = wanted(sound, target)
     every: Array = np.c_[c.s, want]  # a corner at every place: always inside
     folds, own = _bends(c.s, c.height), _bends(c.s, want)
     # a hair wider, so that rounding does not shut a corridor that closes to a point
-    wide = Corridor(c.s, c.height, np.minimum(c.low, middle) - HAIR, np.maximum(c.high, middle) + HAIR)
+    wide = Corridor(c.s, c.height, sound.low - HAIR, sound.high + HAIR)
     whole = tunnel(wide)
     windows = _windows(whole, whole.s[0], whole.low[0], whole.high[0], most=len(c.s))
     if windows is None:
