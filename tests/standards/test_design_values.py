@@ -2,10 +2,11 @@
 
 import pytest
 
-from framing.engine.structure import adjusted_values, allowable_pressure
+from framing.engine.structure import adjusted_values, allowable_pressure, allowable_reaction, notched_shear
 from framing.reference.decking import decking_weight, depth_after_drying, joist_spacing, movement
-from framing.reference.design_values import CD, CF, reference_values
+from framing.reference.design_values import CD, CF, CI, CM, CR, KCR, reference_values
 from framing.reference.insulation import STRENGTH
+from framing.reference.loads import BASES, drift_width
 from framing.reference.lumber import DRESSED, density_pcf, framing_weight_plf
 
 
@@ -48,6 +49,43 @@ def test_factors_are_those_of_the_nds():
     assert found == published
     durations = sorted(CD.values())
     assert durations == [0.9, 1.0, 1.15, 1.25, 1.6, 2.0]
+
+
+def test_wet_service_incising_sharing_and_creep_are_those_of_the_nds():
+    """Supplement Tables 4A and 4B (wet service), NDS 4.3.8 (incised), 4.3.9 (repetitive), 3.5.2 (creep, M)."""
+    assert (CM.Fb, CM.Fv, CM.Fcp, CM.E) == (0.85, 0.97, 0.67, 0.90)
+    assert (CI.Fb, CI.Fv, CI.Fcp, CI.E) == (0.80, 0.80, 1.00, 0.95)
+    assert CR == 1.15 and (KCR["kdat"], KCR["dry"], KCR["wet"]) == (1.5, 1.5, 2.0)
+    # douglas fir 2x6: 900 x 1.3 is over 1150 psi and takes the wet factor; a 2x8, 900 x 1.2, does not
+    small, large = (adjusted_values("douglas fir-larch", "No.2", size) for size in ("2x6", "2x8"))
+    assert small.Fb == pytest.approx(900 * 1.3 * 0.85 * 0.80 * 1.15)
+    assert large.Fb == pytest.approx(900 * 1.2 * 0.80 * 1.15)
+
+
+def test_a_notched_end_has_the_shear_of_the_worked_examples():
+    """NDS 3.4.3.2 by hand: a 4x12 at 180 psi, 2 in cut away square; a wet southern pine 2x8 cut to 5 1/2 in."""
+    assert notched_shear(180, 3.5, 11.25, 11.25) == pytest.approx(4725)
+    assert notched_shear(180, 3.5, 11.25, 9.25) == pytest.approx(2626.5, abs=0.6)
+    assert notched_shear(169.75, 1.5, 7.25, 7.25) == pytest.approx(1230.7, abs=0.05)
+    assert notched_shear(169.75, 1.5, 7.25, 5.5) == pytest.approx(537.3, abs=0.05)
+    assert notched_shear(169.75, 1.5, 7.25, 5.5, cut="gradual") == pytest.approx(933.6, abs=0.05)
+    # on the upper side: at the pad's edge nothing is lost, from a depth on what a gradual cut leaves
+    assert notched_shear(169.75, 1.5, 7.25, 5.5, cut="top") == pytest.approx(1230.7, abs=0.05)
+    assert notched_shear(169.75, 1.5, 7.25, 5.5, cut="top", reach=9) == pytest.approx(933.6, abs=0.05)
+    with pytest.raises(ValueError, match="left of"):
+        notched_shear(180, 1.5, 5.5, 6.0)
+
+
+def test_live_loads_are_those_that_their_bases_name():
+    """IRC Table R301.5 and ASCE 7 Table 4.3-1; 300 lb on an occupied roof from memory."""
+    assert {name: (b.live, b.point) for name, b in BASES.items()} == {
+        "dwelling-40": (40, 0), "occupiable-60": (60, 300), "assembly-100": (100, 300)}
+
+
+def test_snow_drifts_four_times_as_wide_as_high():
+    """ASCE 7-16 7.7.1 by hand, from memory: 0.13 x 30 + 14 = 17.9 pcf, 35.8 psf lie 2 ft high and 8 ft wide."""
+    assert drift_width(35.8, 30) == pytest.approx(96)
+    assert drift_width(60, 200) == pytest.approx(12 * 4 * 60 / 30)  # no denser than 30 pcf
 
 
 def test_southern_pine_in_a_wet_deck_has_the_worked_values():
@@ -104,3 +142,10 @@ def test_insulation_bears_a_third_of_its_strength_dead_and_a_fifth_in_all():
         assert allowable_pressure(strength) == pytest.approx((dead, total), abs=0.05)
     # ASTM C1289 Type II, grades 1 to 3
     assert [STRENGTH[f"polyiso grade {g}"] for g in (1, 2, 3)] == [16, 20, 25]
+
+
+def test_a_pad_may_bring_what_the_insulation_bears_under_its_spread():
+    """6 x 6 in on 25 psi polyisocyanurate: 300 and 180 lb; a 1/2 in board makes 7 x 7 in of it, an inch the most."""
+    assert allowable_reaction((6, 6), 25) == pytest.approx((300, 180))
+    assert allowable_reaction((6, 6), 25, 0.5) == pytest.approx((25 / 3 * 49, 5 * 49))
+    assert allowable_reaction((6, 6), 25, 3.0) == pytest.approx((25 / 3 * 64, 320))

@@ -217,6 +217,9 @@ def test_a_step_in_depth_is_seen_from_both_its_sides():
         ({"width": np.array([-1.0])}, "widths"),
         ({"length": 0.0}, "length 0.0"),
         ({"point_loads": np.array([[60.0, 10.0]])}, "point load outside"),
+        ({"added_points": np.array([[60.0, 10.0, 0.0]])}, "point load outside"),
+        ({"added": np.full((2, 3), 1.0)}, "added loads of shape"),
+        ({"added": np.array([[-1.0], [0.0]])}, "not negative"),
     ],
 )
 def test_what_cannot_be_a_beam_is_refused_by_its_number(change, words):
@@ -338,3 +341,59 @@ def test_a_rigid_board_spreads_a_pad_by_its_thickness_all_round():
     assert bearing_area((6.0, 8.0), 0.5) == 63.0
     with pytest.raises(ValueError, match="insulation strength 0"):
         allowable_pressure(0)
+
+
+def notched(left: float, corner: float, run: float = 0.0) -> Beam:
+    """A beam on two pads of 4 in, 4 in deep, cut to what is `left` at its start up to `corner`, over a `run`."""
+    profile = np.array([[0, left], [corner, left], [corner + run, 4.0], [48, 4.0]], dtype=float)
+    return replace(simple(supports=[2.0, 46.0]), profile=profile)
+
+
+def test_an_end_cut_thinner_over_its_pad_is_held_to_what_a_notch_leaves():
+    design = MemberDesign(adjusted_values("SYP", "No.2", "2x6"), pad_length=4.0)
+    square, gradual, far = notched(3.5, 6.0), notched(3.5, 6.0, run=2.5), notched(3.5, 12.0)
+    batch = [square, gradual, far]
+    solution = solve(batch, Load(10, 160), E)
+    used = strength(solution, batch, design)
+    force = solution.shear[0][solution.s[0] <= 6].max()
+    assert used.notch.ratio[0] == pytest.approx(force / (2 / 3 * design.values.Fv * 1.5 * 3.5 * (3.5 / 4) ** 2))
+    assert used.notch.s[0] == 6.0
+    assert used.notch.ratio[1:].tolist() == [0, 0]  # a slope of 1 in 5; a corner over a depth from the pad
+    # the other end, and a cut deeper than a quarter of the depth
+    turned = replace(notched(2.5, 6.0), profile=np.array([[0, 4.0], [42, 4.0], [42, 2.5], [48, 2.5]]))
+    deep = strength(solve([turned], Load(10, 1), E), [turned], design).notch
+    assert (deep.ratio[0], deep.s[0]) == (pytest.approx(1.5 / (4 / 4)), 42.0)
+
+
+def test_an_end_on_its_pad_is_no_free_tip():
+    design = MemberDesign(adjusted_values("SYP", "No.2", "2x6"), pad_length=6.0)
+    batch = [simple(54.0, supports=[3.0, 51.0]), simple(54.0, supports=[3.0, 46.0])]
+    solution = solve(batch, Load(10, 40), E)
+    used = strength(solution, batch, design)
+    assert solution.tip.overhang.tolist() == [[3, 3], [3, 8]]
+    assert used.tip_load.ratio[0] == 0 and used.tip_load.ratio[1] > 0 and used.tip_load.s[1] == 54.0
+    # dead load counts beside the 220 lb: moment at the pad, stress there
+    moment = 220 * 8 + 10 * 16 / 144 * 8**2 / 2
+    assert solution.tip.bending[1, 1] == pytest.approx(moment / (1.5 * 3.5**2 / 6))
+
+
+@settings(max_examples=30, deadline=None)
+@given(beams())
+def test_a_point_load_never_eases_the_worst(beam):
+    without, found = solve([beam], Load(8, 60), E), solve([beam], Load(8, 60, point=300), E)
+    for name in ("moment_most", "shear", "deflection_live", "reaction_most"):
+        one, two = getattr(without, name)[0], getattr(found, name)[0]
+        assert np.all(two >= one - 1e-6 * (1 + abs(one).max())), name
+    assert np.all(found.reaction_most[0] >= found.reaction_dead[0] + 300 - 1e-6)
+
+
+def test_a_coarse_look_is_within_a_hundredth():
+    random = np.random.default_rng(3)
+    for _ in range(20):
+        gaps = random.uniform(20, 60, random.integers(1, 7))
+        length = float(gaps.sum())
+        profile = np.column_stack([[0, length / 2, length], random.uniform(2, 7, 3)])
+        beam = Beam(length, profile, np.concatenate([[0], np.cumsum(gaps)]), np.array([16.0]), 1.5)
+        fine, coarse = solve([beam], Load(10, 60), E), solve([beam], Load(10, 60), E, panels=4)
+        for name in ("reaction_most", "bending_stress", "shear_stress", "deflection_live"):
+            assert getattr(coarse, name)[0].max() == pytest.approx(getattr(fine, name)[0].max(), rel=0.01), name
