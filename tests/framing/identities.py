@@ -368,8 +368,8 @@ def outline(a: Answer) -> Iterator[str]:
         gap = given.get(frozenset((one, other)), 0.5 if {one, other} in house else 1.0)
         side = LineString([a.points[one], a.points[other]])
         # past an inner corner the next side's gap counts: it may be the narrower
-        away = substring(side, 0.25, 0.75, normalized=True).distance(a.outline)
-        if away < gap - NEAR or (convex and side.length > 24 and gap < 12 and away > gap + NEAR):
+        away, middle = side.distance(a.outline), substring(side, 0.25, 0.75, normalized=True).distance(a.outline)
+        if middle < gap - NEAR or (convex and side.length > 24 and gap < 12 and away > gap + NEAR):
             yield f"the deck stands {away:.3f} off {one}-{other}, not {gap}"
     for o in a.survey.get("obstacles", ()):
         if o.get("points"):
@@ -589,17 +589,11 @@ def splices(a: Answer) -> Iterator[str]:
 
 
 def _board_direction(a: Answer) -> Array | None:
-    """Unit vector along the boards: the way that most of their edges run, by length."""
-    edges = [np.diff(np.array(b["polygon"]), axis=0) for b in a.framing["boards"] if b["kind"] == "field"]
-    if not edges:
+    """Unit vector along the boards, as the answer says; boards wider than long would tell of themselves the wrong way."""
+    if not any(b["kind"] == "field" for b in a.framing["boards"]):
         return None
-    runs = np.concatenate(edges)
-    runs = runs[np.hypot(*runs.T) > NEAR]
-    length, angle = np.hypot(*runs.T), np.mod(np.arctan2(runs[:, 1], runs[:, 0]), math.pi)
-    near = np.abs((angle[:, None] - angle + math.pi / 2) % math.pi - math.pi / 2) < 1e-4
-    k = int(np.argmax(near @ length))
-    best = runs[near[k]][np.argmax(length[near[k]])]
-    return np.asarray(best / np.hypot(*best))
+    turn = math.radians(a.framing["directions"]["boards"])
+    return np.array([math.cos(turn), math.sin(turn)])
 
 
 def boards(a: Answer) -> Iterator[str]:
