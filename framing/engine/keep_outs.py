@@ -35,7 +35,7 @@ class Ground:
     """What the pads stand on: the roof, the area that pads must stay within, and what they keep off.
 
     `outlets` (n, 2) [in]; `taken` (n, 4, 2) are the outlines of pads that stand already [in]; `strength` is the
-    insulation's, rated [psi], None where it is not known.
+    insulation's, rated [psi], None where it is not known; `cover` the thickness [in] of the board over it, 0 for none.
     """
 
     roof: Roof
@@ -44,6 +44,7 @@ class Ground:
     valleys: tuple[LineString, ...]
     strength: float | None
     taken: Array
+    cover: float = 0.0
 
 
 def find_ground(survey: Survey, adjusted: Adjustment, roof: Roof, holes: Sequence[Polygon]) -> Ground:
@@ -55,7 +56,8 @@ def find_ground(survey: Survey, adjusted: Adjustment, roof: Roof, holes: Sequenc
         inside = inside.difference(unary_union(list(holes)))
     return Ground(roof, inside, np.array(xy, float).reshape(-1, 2),
                   tuple(b.line for b in roof.breaks if b.kind == "valley"),
-                  survey.roof.insulation_strength if survey.roof else None, np.zeros((0, 4, 2)))
+                  survey.roof.insulation_strength if survey.roof else None, np.zeros((0, 4, 2)),
+                  (survey.roof.cover_board.thickness or 0.0) if survey.roof and survey.roof.cover_board else 0.0)
 
 
 def without(ground: Ground, corners: Array) -> Ground:

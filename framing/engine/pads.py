@@ -49,6 +49,7 @@ class Support:
     pressure: float = 0.0
     roof_se: float = 0.0
     packer: float = 0.0
+    reaction_dead: float = 0.0
 
     @property
     def clear_gap(self) -> float:

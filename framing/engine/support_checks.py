@@ -18,7 +18,7 @@ from framing.engine.documents import Build
 from framing.engine.keep_outs import HAIR, Ground
 from framing.engine.members import Member
 from framing.engine.pads import LEAST_BETWEEN, Piece, Support, pad_boxes, unit_vector
-from framing.engine.structure import Load, Solution, Strength, allowable_pressure, free_tips
+from framing.engine.structure import Load, Solution, Strength, allowable_pressure, bearing_area, free_tips
 from framing.reference import clearances, insulation, loads
 from framing.reference.design_values import REGRADE
 
@@ -70,19 +70,29 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
     tight = low.clear_gap < clearances.CLEAR_GAP - 1e-9
     found.append(check("clear-gap", "caution" if tight else "ok", value=low.clear_gap, limit=clearances.CLEAR_GAP,
                        where=_place_words(low), gap=length.write(low.clear_gap, 32)))
-    hard = max(supports, key=lambda s: s.pressure)
+    bears = {s: bearing_area(s.pad_size, ground.cover) for s in supports}
+    hard = max(supports, key=lambda s: max(s.reaction_dead / limits[0], s.reaction_most / limits[1]) / bears[s]
+               if ground.strength is not None else s.pressure)
     where = _place_words(hard)
     if ground.strength is None:
         found.append(check("bearing", "caution", value=hard.pressure, limit=None, unit="psi", where=where,
                            words=f"The roof's insulation strength is not known; {hard.pressure:.1f} psi asks for one "
                            f"rated {hard.pressure / insulation.TOTAL:.0f} psi or more"))
     else:
-        over, share = hard.pressure > limits[1] + 1e-9, f"{100 * insulation.TOTAL:.0f} %"
-        found.append(check("bearing", "caution" if over else "ok", value=hard.pressure, limit=limits[1], unit="psi",
+        stays = hard.reaction_dead / limits[0] > hard.reaction_most / limits[1]
+        load, limit = (hard.reaction_dead, limits[0]) if stays else (hard.reaction_most, limits[1])
+        pressed = load / bears[hard]
+        over = pressed > limit + 1e-9
+        share = f"{100 * (insulation.SUSTAINED if stays else insulation.TOTAL):.0f} %"
+        kind = "load that stays" if stays else "all load"
+        board = f", a {length.write(ground.cover)} in cover board spreading it" if ground.cover else ""
+        remedy = "larger pad" if ground.cover else "pad or a cover board"
+        found.append(check("bearing", "caution" if over else "ok", value=pressed, limit=limit, unit="psi",
                            where=where, source=insulation.SOURCE, words=(
-                               f"No pad at hand brings it under {share} of the rated {ground.strength:g} psi; "
-                               f"{hard.reaction_most / limits[1]:.0f} sq in of pad or a cover board would be needed")
-                           if over else f"{share} of the rated {ground.strength:g} psi is taken as its limit"))
+                               f"That is {kind}{board}. No pad at hand brings it under {share} of the rated "
+                               f"{ground.strength:g} psi; {load / limit:.0f} sq in of {remedy} would be needed")
+                           if over else f"That is {kind}{board}; {share} of the rated {ground.strength:g} psi is taken "
+                           "as its limit"))
     near = [s for s in supports if len(ground.outlets)
             and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < clearances.OUTLET - 1e-6]
     if near:

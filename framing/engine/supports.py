@@ -40,6 +40,7 @@ from framing.engine.structure import (
     Solution,
     adjusted_values,
     allowable_span,
+    bearing_area,
     solve,
     strength,
 )
@@ -176,7 +177,7 @@ def _pads_to_bear(p: Piece, layout: Layout, load: Load, build: Build, ground: Gr
         return 2
     width = layout.width[p.member.id]
     weight = float(width.mean()) * (p.end - p.start) / 144 * (load.dead + load.live)
-    largest = max(a * b for a, b in build.supports.pad_sizes)
+    largest = max(bearing_area(size, ground.cover) for size in build.supports.pad_sizes)
     return 1 + int(weight / (pressure_limits(ground)[1] * largest))
 
 
@@ -233,7 +234,7 @@ def _bearing_use(pieces: Sequence[Piece], solution: Solution, build: Build, grou
     at = np.concatenate([p.member.line.at(p.pads) for p in pieces])
     along = np.concatenate([np.tile(unit_vector(p.member), (len(p.pads), 1)) for p in pieces])
     loads = np.array([total[(p.member.id, round(float(s), 6))] for p in pieces for s in p.pads])
-    areas = np.array([a * b for a, b in by_area(build)])
+    areas = np.array([bearing_area(size, ground.cover) for size in by_area(build)])
     room = np.concatenate([room_between(p.pads) for p in pieces])
     largest = np.max(np.where(sizes_that_fit(at, along, by_area(build), ground, room), areas, areas[0]), axis=1)
     use = _area_needed(loads[:, 1], loads[:, 2], pressure_limits(ground)) / largest
@@ -259,6 +260,7 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
     loads = np.array([total[k] for k in keys])
     sizes = by_area(build)
     areas = np.array([a * b for a, b in sizes])
+    bears = np.array([bearing_area(size, ground.cover) for size in sizes])
     room = np.empty(len(keys))
     for m in by_member:
         row = np.array([i for i, k in enumerate(keys) if k[0] == m])
@@ -266,13 +268,13 @@ def _stacks(pieces: Sequence[Piece], solution: Solution, build: Build, plane: Pl
         room[row] = room_between(np.array([keys[i][1] for i in row]))
     fits = sizes_that_fit(at, along, by_area(build), ground, room)
     fits[~fits.any(axis=1), 0] = True  # where none fits the smallest is taken, and told
-    enough = fits & (areas >= _area_needed(loads[:, 1], loads[:, 2], pressure_limits(ground))[:, None] - 1e-9)
+    enough = fits & (bears >= _area_needed(loads[:, 1], loads[:, 2], pressure_limits(ground))[:, None] - 1e-9)
     largest = fits.shape[1] - 1 - np.argmax(fits[:, ::-1], axis=1)
     pick = np.where(enough.any(axis=1), np.argmax(enough, axis=1), largest)
     return [
         Support(m, s, (float(at[i, 0]), float(at[i, 1])), float(roof_z[i]), float(base[i]), pad, float(shim[i]),
                 float(residual[i]), made_of[i], sizes[pick[i]], float(loads[i, 0]), float(loads[i, 2]),
-                float(loads[i, 2] / areas[pick[i]]), float(roof_se[i]), float(packer[i]))
+                float(loads[i, 2] / areas[pick[i]]), float(roof_se[i]), float(packer[i]), float(loads[i, 1]))
         for i, (m, s) in enumerate(keys)
     ]
 
