@@ -7,6 +7,7 @@ survey, named layers, members as outlines of their true thickness. The same docu
 from __future__ import annotations
 
 import io
+import logging
 import math
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -27,6 +28,7 @@ from framing.engine.documents import Door, Survey, parse_survey
 from framing.engine.layout import obstacle_shape
 from framing.engine.plan_page import nearest_side, outward
 from framing.engine.setting_out import Rows, Run, datum_place, first_from_wall, joist_rows
+from framing.engine.svg import upright
 
 CONTENT_TYPE = "image/vnd.dxf"  # IANA media types
 VERSION = "R2010"  # AC1024, read by every program of the last fifteen years
@@ -46,6 +48,7 @@ LEAST_TEXT, TEXT_SHARE = 2.5, 90.0  # text is at least so high [in], and so smal
 FARTHEST_WALL = 60.0  # the first joist is held to no wall further off [in]
 LONGEST_TEXT = 200  # signs; DXF holds 255 bytes in a text of the older formats
 
+logging.getLogger("ezdxf").setLevel(logging.WARNING)  # it tells of every table that it makes
 # Dates and identifiers of the moment are left out by this switch of the library.
 ezdxf.options.write_fixed_meta_data_for_testing = True
 
@@ -105,7 +108,8 @@ class _Space:
 
     def dimension(self, a: Sequence[float], b: Sequence[float], off: float, words: str) -> None:
         """A dimension along a-b, its line `off` to the left of the way from a to b [in]; read from below or right."""
-        if not -90 + 1e-6 < math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) <= 90 + 1e-6:
+        way = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        if abs(readable(way) - way) > 1e-6:
             a, b, off = b, a, -off
         if math.dist(a, b) > 1e-6:
             self.model.add_aligned_dim(p1=(float(a[0]), float(a[1])), p2=(float(b[0]), float(b[1])), distance=off,
@@ -116,6 +120,11 @@ def plain(words: str) -> str:
     """Words as a DXF text may hold them: one line, no control signs, no codes that a reader would take for its own."""
     kept = "".join(" " if unicodedata.category(c)[0] in "CZ" else c for c in words)
     return " ".join(kept.replace("^", "'").replace("%%", "%").split())[:LONGEST_TEXT]
+
+
+def readable(degrees: float) -> float:
+    """The angle, counter-clockwise, at which words along a line of this angle are read from below or from the right."""
+    return -upright(-degrees)
 
 
 def box_along(start: Sequence[float], end: Sequence[float], wide: float) -> list[Point]:
@@ -148,9 +157,9 @@ def _roof(space: _Space, framing: Mapping[str, Any], survey: Survey, points: Map
         space.line(tip - d * 8 * e, tip, "SLOPE")
         space.line(tip, tip - d * e + side, "SLOPE")
         space.line(tip, tip - d * e - side, "SLOPE")
-        upright = (facet["falls_toward"] + 90 - 1e-6) % 180 - 90 + 1e-6
-        across = np.array([-math.sin(math.radians(upright)), math.cos(math.radians(upright))])
-        space.text(f"{facet['slope_in_per_ft']:.2f} in/ft", np.array([at.x, at.y]) + across * e, "SLOPE", turn=upright)
+        turned = readable(facet["falls_toward"])
+        across = np.array([-math.sin(math.radians(turned)), math.cos(math.radians(turned))])
+        space.text(f"{facet['slope_in_per_ft']:.2f} in/ft", np.array([at.x, at.y]) + across * e, "SLOPE", turn=turned)
     for spot in roof["anomalies"]:
         if spot["point"] in points:
             at_ = np.array(points[spot["point"]])
@@ -236,10 +245,10 @@ def _frame(space: _Space, framing: Mapping[str, Any]) -> None:
         for splice in m["splices"]:
             at, n = np.asarray(m["start"]) + u * splice, np.array([-u[1], u[0]]) * m["thickness"]
             space.line(at - n, at + n, "SPLICE")
-        upright = (math.degrees(math.atan2(u[1], u[0])) + 90 - 1e-6) % 180 - 90 + 1e-6
+        turned = readable(math.degrees(math.atan2(u[1], u[0])))
         near_a = np.asarray(m["start"]) + u * min(run / 2, 20.0)
-        over = np.array([-math.sin(math.radians(upright)), math.cos(math.radians(upright))])
-        space.text(m["id"], near_a + over * (m["thickness"] / 2 + 0.7 * space.high), turn=upright)
+        over = np.array([-math.sin(math.radians(turned)), math.cos(math.radians(turned))])
+        space.text(m["id"], near_a + over * (m["thickness"] / 2 + 0.7 * space.high), turn=turned)
 
 
 def _setting_out(space: _Space, framing: Mapping[str, Any], survey: Survey, points: Mapping[str, Point],
@@ -266,7 +275,7 @@ def _running(space: _Space, rows: Rows, corners: Any) -> None:
     """A line beside the roof, square to the joists, with every row's distance from the first."""
     out, e = -rows.along, space.high
     base = rows.first + out * (float((corners @ out).max()) + 9 * e - float(rows.first @ out))
-    turn = (math.degrees(math.atan2(out[1], out[0])) + 90 - 1e-6) % 180 - 90 + 1e-6
+    turn = readable(math.degrees(math.atan2(out[1], out[0])))
     reads_out = math.cos(math.radians(turn)) * out[0] + math.sin(math.radians(turn)) * out[1] > 0
     align = TextEntityAlignment.MIDDLE_LEFT if reads_out else TextEntityAlignment.MIDDLE_RIGHT
     if len(rows.offsets) > 1:

@@ -17,7 +17,7 @@ from framing.engine.svg import INK, QUIET, Place, line, rings_path, strokes_path
 WIDE = 980.0  # a drawing fills a landscape letter page of 9.8 in: 100 to the inch
 LEFT, RIGHT = 74.0, 968.0  # the drawing lies between; row titles left of it
 WORDS, DEPTH_WORDS = 8.6, 10.6  # text heights: 6.2 and 7.6 points
-TALL = 46.0  # the deepest place of a member is drawn no taller
+TALL, PLAIN = 46.0, 24.0  # the deepest place of a member is drawn no taller; of one that is not sawn, than this
 TOP = 14.0  # the top edge lies so far down its strip
 PADS = 10.0  # room under the wood for pads and shims
 LEADERS = 12.0  # ... and for leaders from the stations to their figures
@@ -112,8 +112,9 @@ def _strip(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]], sta
     """One strip of a member: its drawing, where it ends, and how many times heights are drawn larger."""
     first, end = start == stations[0].s, stations[-1].s
     deepest = max(depth for _, depth in member["profile"])
-    along = min((RIGHT - LEFT) / max(end - start, 1e-6), TALL / deepest)
-    factor = max(1, math.floor(TALL / deepest / along + 1e-9))
+    tall = TALL if member.get("ripped", True) else PLAIN
+    along = min((RIGHT - LEFT) / max(end - start, 1e-6), tall / deepest)
+    factor = max(1, math.floor(tall / deepest / along + 1e-9))
     up = along * factor
     top = head + TOP
 

@@ -82,8 +82,11 @@ def text(x: float, y: float, words: str, size: float, fill: str = INK, anchor: s
 
 
 def upright(degrees: float) -> float:
-    """The angle at which words along a line of this angle are read from below or from the right, clockwise."""
-    return (degrees + 90 + 1e-6) % 180 - 90 - 1e-6
+    """The angle at which words along a line of this angle are read from below or from the right, clockwise.
+
+    What leans a little off the upright is read from the right too, whichever way it leans.
+    """
+    return (degrees + 100) % 180 - 100
 
 
 class Words:

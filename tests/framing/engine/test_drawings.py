@@ -370,8 +370,8 @@ def test_a_datum_that_words_do_not_place_is_told_in_words():
 
 
 def test_of_joists_too_dense_to_name_every_so_many_is_named_and_the_plan_says_so():
-    shown = sheet(odd_survey([(0, 0), (1200, 0), (1200, 150), (0, 150)], lambda x, y: -8, step=60),
-                  odd_build(joists__direction=90, joists__spacing=12, decking__direction=0))
+    shown = sheet(odd_survey([(0, 0), (150, 0), (150, 1200), (0, 1200)], lambda x, y: -8, step=60),
+                  odd_build(joists__spacing=12))
     told = words(plan_svg(shown))
     joists = [m.id for m in shown.frame.members if m.role == "joist"]
     named = [i for i in joists if i in told]
