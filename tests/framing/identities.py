@@ -589,7 +589,7 @@ def splices(a: Answer) -> Iterator[str]:
 
 
 def _board_direction(a: Answer) -> Array | None:
-    """Unit vector along the boards, as the answer says; boards wider than long would tell of themselves the wrong way."""
+    """Unit vector along the boards, as the answer says: boards wider than long would mislead."""
     if not any(b["kind"] == "field" for b in a.framing["boards"]):
         return None
     turn = math.radians(a.framing["directions"]["boards"])
