@@ -228,7 +228,7 @@ def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
 
 
 def board_ends(a: Answer, members: list[Run]) -> Iterator[str]:
-    """Ends of boards over wood; at a side of the deck within 6 in of it along the board."""
+    """Ends of boards over wood; at a side of the deck, wood under the board within 6 in of its end."""
     boards = [b for b in a.framing["boards"] if b["kind"] in ("field", "panel")]
     directions = a.framing.get("directions")
     if not boards or not directions:
@@ -249,9 +249,11 @@ def board_ends(a: Answer, members: list[Run]) -> Iterator[str]:
         if probe.is_empty or probe.geom_type != "LineString":
             continue
         ends = np.array(probe.coords)
-        on = probe.intersection(wood)
         for end in ends:
-            reach = WITHIN_SIDE + NEAR if edge.distance(Point(end)) < WITHIN_SIDE else STICK / 2 + NEAR
+            if edge.distance(Point(end)) < WITHIN_SIDE:  # cut along a side, which runs to either hand of its middle
+                on, reach = shape.intersection(wood), WITHIN_SIDE + (high - low) / 2 + NEAR
+            else:
+                on, reach = probe.intersection(wood), STICK / 2 + NEAR
             if on.is_empty or on.distance(Point(end)) > reach:
                 loose += 1
                 first = first or f"{b['id']} at {np.round(end, 1)}"

@@ -25,7 +25,7 @@ from tests.framing.identities import UNITS, Answer, Document
 CLOSE = 1e-6
 OUTLET, VALLEY = 12.0, 3.0  # a pad's middle keeps off an outlet, its side off a valley line [in]
 TIP = 220.0  # on a free end [lb]
-SOFT = 0.4  # simple spans used to less than this show that pads could have carried it; no wood factor is as large
+SOFT = 0.5  # simple spans used to less than this show that pads could have carried it; no wood factor is as large
 LENGTHS = {"surface.reveal", "surface.fall_per_ft", "decking.thickness", "joists.minimum_depth", "joists.spacing",
            "joists.tape_thickness", "supports.pad_thickness", "supports.base_thickness", "supports.shim_most",
            "supports.clear_gap.least", "supports.clear_gap.target", "supports.clear_gap.most", "supports.pad_size",
@@ -127,16 +127,18 @@ def strength(a: Answer, stop: Document) -> str | None:
     if len(places) < 2:
         return None
     span = max(float(np.diff(places).max()), pad + 2)
-    tip = max(places[0], run - places[-1], pad / 2)
     thick, depth = m["thickness"], min(d for _, d in m["profile"])
+    tips = [(max(places[0], pad / 2), m["profile"][0][1]), (max(run - places[-1], pad / 2), m["profile"][-1][1])]
     load = sum(a.framing["loads"][k] for k in ("dead", "live")) * a.want("joists", "spacing") / 144  # [lb/in]
     wood = reference_values(a.build["joists"]["species"], a.build["joists"]["grade"], m["size"])
-    moment = max(load * span**2 / 8, load * tip**2 / 2 + TIP * tip)
-    use = {"bending": 6 * moment / (thick * depth**2) / wood.Fb,
-           "shear": 1.5 * max(load * span / 2, load * tip + TIP) / (thick * depth) / wood.Fv,
+    bends = [(load * span**2 / 8, depth), *((load * tip**2 / 2 + TIP * tip, d) for tip, d in tips)]
+    shears = [(load * span / 2, depth), *((load * tip + TIP, d) for tip, d in tips)]
+    use = {"bending": max(6 * moment / (thick * d**2) for moment, d in bends) / wood.Fb,
+           "shear": max(1.5 * force / (thick * d) for force, d in shears) / wood.Fv,
            "deflection": 5 * load * span**3 * 360 / (384 * wood.E * thick * depth**3 / 12)}
     if max(use.values()) < SOFT:
-        return (f"{m['id']}: simple spans of {span:.1f} in and a tip of {tip:.1f} in, {depth:.2f} in deep, are used to "
+        return (f"{m['id']}: simple spans of {span:.1f} in, {depth:.2f} in deep, and tips of "
+                f"{max(t for t, _ in tips):.1f} in are used to "
                 + ", ".join(f"{v:.0%} in {k}" for k, v in use.items()))
     return None
 
@@ -148,7 +150,7 @@ JUDGES: dict[str, Callable[[Answer, Document], str | None]] = {
 
 def judged(a: Answer, stop: Document) -> str | None:
     """Why a stop is not true, in words; None where it is."""
-    if stop["code"].startswith("strength-"):
+    if stop["code"].startswith("strength-") or stop["code"] == "tip-load":
         return strength(a, stop)
     judge = JUDGES.get(stop["code"])
     return judge(a, stop) if judge else "a stop that nothing about a sound survey and build should cause"
