@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from framing.engine.documents import Build
 from framing.engine.keep_outs import Ground
-from framing.engine.openings import Footing
+from framing.engine.openings import STICK, Footing
 from framing.engine.plane import Plane
 from framing.engine.roof import Roof
 from framing.engine.structure import Load, adjusted_values, allowable_pressure, allowable_span
-from framing.reference import clearances
+from framing.reference import clearances, loads
 from framing.reference.decking import decking_weight
 from framing.reference.lumber import DRESSED
 
@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 def find_footing(build: Build, plane: Plane, roof: Roof, ground: Ground) -> Footing:
     """Where the joists' pads may stand, and the overhang that a place allows: a quarter of the span that the depth of
-    wood there and the insulation under the largest pad at hand allow."""
+    wood there and the insulation under the largest pad at hand allow, and no more than a person on its tip allows."""
     joists, supports, board = build.joists, build.supports, build.decking
     deepest = max(joists.sizes, key=lambda size: DRESSED[size][1])
     values = adjusted_values(joists.species, joists.grade, deepest, moisture=joists.moisture or "wet",
@@ -36,9 +36,14 @@ def find_footing(build: Build, plane: Plane, roof: Roof, ground: Ground) -> Foot
         carried = (load.dead + load.live) * joists.spacing / 144
         most = min(most, allowable_pressure(ground.strength)[1] * largest / carried)
 
+    pad = min(supports.pad_sizes, key=lambda size: size[0] * size[1])
+
     def overhang(xy: Array) -> Array:
         height = plane.height(xy) - board.thickness - joists.tape_thickness - roof.height(xy)
         depth = np.clip(height - supports.clear_gap.target, joists.minimum_depth, DRESSED[deepest][1])
-        return np.asarray(clearances.OVERHANG * np.minimum(allowable_span(depth, values, load, joists.spacing), most))
+        span = np.minimum(allowable_span(depth, values, load, joists.spacing), most)
+        # a person on the tip: bending at the pad; an end that lies on its pad has no tip
+        tip = values.Fb * STICK * depth**2 / 6 / loads.TIP_LOAD
+        return np.minimum(clearances.OVERHANG * span, np.maximum(tip, pad[0] / 2))
 
-    return Footing(ground, min(supports.pad_sizes, key=lambda size: size[0] * size[1]), overhang)
+    return Footing(ground, pad, overhang)

@@ -39,6 +39,8 @@ Array = NDArray[np.float64]
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
+LEAST_STRIP = 4.0  # a strip of deck narrower than this beside an obstacle is left out [in]
+HAIR = 0.05  # [in]
 STRAIGHT_ON = 0.02  # sides that turn by less (sine) run on in one line
 LEAST_TRIMMER = 48.0  # shorter sides of an obstacle are trimmed by wood hung between its headers [in]
 SEAT_BESIDE = 4.0  # a joist this near an obstacle's side carries the boards' ends there [in]
@@ -111,7 +113,7 @@ def lay_deck(survey: Survey, build: Build, adjusted: Adjustment) -> tuple[Deck |
     if outline is None or outline.area < 144:
         return None, [check("outline-empty", "stop", value=gross.area / 144, limit=1.0, unit="FTK", where="outline")]
     outline = outline.simplify(0.01)
-    holes = [h for h in _holes(survey, adjusted) if h.intersects(outline)]
+    holes = _with_necks(outline, [h for h in _holes(survey, adjusted) if h.intersects(outline)])
     net = outline.difference(unary_union(holes)) if holes else outline
     left = _largest(net)
     if left is None or left.area < 144:
@@ -172,6 +174,25 @@ def obstacle_shape(o: Obstacle, adjusted: Adjustment) -> Polygon:
 
 def _holes(survey: Survey, adjusted: Adjustment) -> list[Polygon]:
     return [obstacle_shape(o, adjusted).buffer(o.clearance, join_style="mitre") for o in survey.obstacles]
+
+
+def _with_necks(outline: Polygon, holes: Sequence[Polygon]) -> list[Polygon]:
+    """The holes, each with the strips beside it, to the deck's side or the next hole, that are too narrow to frame."""
+    if not holes:
+        return []
+    net = outline.difference(unary_union(list(holes)))
+    wide = net.buffer(-LEAST_STRIP / 2, join_style="mitre").buffer(LEAST_STRIP / 2, join_style="mitre")
+    kept = list(holes)
+    for neck in getattr(left := net.difference(wide.buffer(HAIR, join_style="mitre")), "geoms", [left]):
+        if neck.geom_type != "Polygon" or neck.area < 1:
+            continue
+        beside = [i for i, h in enumerate(holes) if h.distance(neck) < HAIR]
+        if len(beside) > 1 or (beside and outline.exterior.distance(neck) < HAIR):
+            # a hair wider, so that no sliver is left between strip and hole
+            whole = kept[beside[0]].union(neck.buffer(2 * HAIR, join_style="mitre"))
+            if isinstance(whole, Polygon):
+                kept[beside[0]] = Polygon(whole.exterior)
+    return kept
 
 
 @dataclass(frozen=True)
