@@ -163,14 +163,16 @@ def tip_checks(pieces: Sequence[Piece], solution: Solution, strong: Strength, pa
     ratio = strong.tip_load.ratio
     k = int(np.argmax(ratio))
     side = int(strong.tip_load.s[k] > 0)
-    lift = np.where(free > 0, tip.lift, 0.0)
-    i = int(np.argmin(lift.min(axis=1)))
-    pull = float(-lift[i].min())
-    passes, lifts = bool(ratio[k] <= 1 + 1e-9), pull > 1
-    return [check("tip-load", "stop" if not passes else "caution" if lifts else "ok", value=float(ratio[k]), limit=1.0,
+    pull = np.where(free > 0, -tip.lift, 0.0).max(axis=1)
+    tips = (pull > 1) & np.array([len(p.pads) == 2 for p in pieces])  # with a third pad it stays on two
+    i = int(np.argmax(np.where(tips, pull, 0.0) if tips.any() else pull))
+    passes, lifts = bool(ratio[k] <= 1 + 1e-9), pull[i] > 1
+    return [check("tip-load", "stop" if not passes else "caution" if tips.any() else "note" if lifts else "ok",
+                  value=float(ratio[k]), limit=1.0,
                   unit="C62", where=pieces[k].member.id, source=loads.TIP_SOURCE, pounds=f"{tip.load:.0f}",
                   overhang=length.write(float(tip.overhang[k, side])), percent=100 * float(ratio[k]),
-                  lifts=f" On {pieces[i].member.id} it lifts a pad behind it by {pull:.0f} lb: hold it down."
+                  lifts=f" On {pieces[i].member.id} it lifts a pad behind it by {pull[i]:.0f} lb, "
+                  + ("which tips it: hold it down." if tips.any() else "which decking and rim hold down.")
                   if lifts else "")]
 
 
