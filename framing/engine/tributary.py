@@ -101,6 +101,8 @@ class Tributary:
         area = self._columns(shape.intersection(self.inner))
         hung = [(bay, float(bay.area.intersection(shape).area)) for bay in self.bays]
         total = area.sum() + sum(part for _, part in hung)
+        if self.ids and total < wanted / 100:  # nothing runs under it: the nearest member bears it in one place
+            hung, total = [*hung, self._nearest(shape.intersection(self.net))], total + wanted
         scale = wanted / total if total > 0 else 1.0
         a, b = self.ends[:, 0, 0], self.ends[:, 1, 0]
         width: dict[str, Array] = {}
@@ -113,6 +115,14 @@ class Tributary:
             if part > 0:
                 by_member[self.ids[bay.member]].append((bay.s, part * scale))
         return width, {member: tuple(parts) for member, parts in by_member.items()}
+
+    def _nearest(self, shape: BaseGeometry) -> tuple[_Bay, float]:
+        """The carrying member nearest to a shape, at the place nearest to its middle, and the shape's area."""
+        middle = np.array(shape.centroid.coords[0])
+        run = self.ends[:, 1] - self.ends[:, 0]
+        part = np.clip(((middle - self.ends[:, 0]) * run).sum(axis=1) / (run**2).sum(axis=1), 0, 1)
+        j = int(np.argmin(np.hypot(*(self.ends[:, 0] + part[:, None] * run - middle).T)))
+        return _Bay(j, float(part[j] * np.hypot(*run[j])), shape), float(shape.area)
 
     def _columns(self, shape: BaseGeometry) -> Array:
         """Area of `shape` on each member in each column, (columns, members) [sq in]."""
@@ -197,7 +207,7 @@ def _intervals(shape: BaseGeometry, x: Array, y0: float, y1: float) -> tuple[Arr
     below, above = np.c_[x, np.full_like(x, y0 - 1)], np.c_[x, np.full_like(x, y1 + 1)]
     lines = shapely.linestrings(np.stack([below, above], axis=1))
     cut, at = shapely.get_parts(shapely.intersection(lines, shape), return_index=True)
-    keep = shapely.get_type_id(cut) == 1
+    keep = (shapely.get_type_id(cut) == 1) & ~shapely.is_empty(cut)
     cut, at = cut[keep], at[keep]
     y = shapely.bounds(cut).reshape(-1, 4)[:, [1, 3]]
     place = np.arange(len(at)) - np.searchsorted(at, at)

@@ -88,6 +88,22 @@ def test_a_heavy_thing_off_the_deck_or_crossing_itself_is_told_and_no_trouble():
     assert weighed(added, s)[0] == pytest.approx(800 * 90 / 144)
 
 
+def test_an_odd_shape_with_a_gap_between_its_arms_weighs_what_it_should():
+    ring = [[10, 10], [100, 10], [100, 100], [90, 100], [90, 20], [20, 20], [20, 100], [10, 100]]
+    for direction in (0.0, 90.0):
+        s = staged([{"points": ring, "psf": 144}], direction)
+        added, _ = add_loads(s.survey, s.build, s.adjusted, s.layout)
+        assert weighed(added, s)[0] == pytest.approx(Polygon(ring).intersection(s.deck.net).area)
+        assert all(np.isfinite(rows).all() for rows in added.line.values())
+
+
+def test_a_thing_too_small_to_be_met_by_any_strip_rests_on_the_nearest_member():
+    s = staged([{"points": [[50.3, 60], [50.4, 60], [50.4, 80], [50.3, 80]], "psf": 1440}])
+    added, placed = add_loads(s.survey, s.build, s.adjusted, s.layout)
+    assert placed.heavy[0].pounds == pytest.approx(20)
+    assert weighed(added, s)[0] == pytest.approx(20)
+
+
 def test_pieces_of_a_member_share_what_it_carries():
     line = {"J1": np.array([np.arange(100.0), np.ones(100)])}
     hung = {"J1": np.array([[0.0, 5.0, 1.0], [40.0, 7.0, 0.0], [100.0, 0.0, 9.0]])}
