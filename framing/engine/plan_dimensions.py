@@ -21,18 +21,21 @@ from framing.engine.svg import INK, strokes_path, upright, width_of
 
 Array = NDArray[np.float64]
 
-# A letter page with the margins of our papers leaves 6.6 by 8.4 in; words of 6.2 points are so many to its sides.
-EMS_WIDE, EMS_HIGH = 6.6 * 72 / 6.2, 8.4 * 72 / 6.2
+# A letter page with the margins of our papers leaves 6.6 by 8.3 in; words of 6.2 points are so many to its sides.
+EMS_WIDE, EMS_HIGH = 6.6 * 72 / 6.2, 8.3 * 72 / 6.2
 ROUND_ROOF = 5.6  # room outside the roof for names, lengths and gaps [ems]
 DIMENSION_LINE, DIMENSION_WORDS = 5.4, 6.2  # where the joists' running dimensions stand, and the room they take [ems]
 LEGEND = 17.0  # room for the legend when the page's scale is chosen [ems]
 FARTHEST_WALL = 60.0  # the first joist is held to no wall further off [in]
 
 
-def page_extent(xy: Array, rows: Rows | None) -> tuple[Array, Array, float]:
-    """The page's corners in survey coordinates, and the text height that is readable on it [in]."""
+def page_extent(xy: Array, rows: Rows | None, legend: float = LEGEND) -> tuple[Array, Array, float]:
+    """The page's corners in survey coordinates, and the text height that is readable on it [in].
+
+    `legend` is the room that the legend under the plan takes [ems].
+    """
     low, high = xy.min(axis=0), xy.max(axis=0)
-    size = float(max((high[0] - low[0]) / EMS_WIDE, (high[1] - low[1]) / (EMS_HIGH - LEGEND), 0.5))
+    size = float(max((high[0] - low[0]) / EMS_WIDE, (high[1] - low[1]) / (EMS_HIGH - legend), 0.5))
     for _ in range(6):
         far = [xy]
         if rows is not None:
@@ -40,7 +43,7 @@ def page_extent(xy: Array, rows: Rows | None) -> tuple[Array, Array, float]:
             far.append(np.vstack([line_, line_ + out * DIMENSION_WORDS * size]))
         ends = np.vstack([xy - ROUND_ROOF * size, xy + ROUND_ROOF * size, *far[1:]])
         low, high = ends.min(axis=0), ends.max(axis=0)
-        size = max(float(high[0] - low[0]) / EMS_WIDE, float(high[1] - low[1]) / (EMS_HIGH - LEGEND))
+        size = max(float(high[0] - low[0]) / EMS_WIDE, float(high[1] - low[1]) / (EMS_HIGH - legend))
     return low - 0.02 * size, high + 0.02 * size, size
 
 

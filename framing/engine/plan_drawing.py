@@ -18,6 +18,7 @@ from framing.engine import length
 from framing.engine.layout import obstacle_shape
 from framing.engine.members import Member
 from framing.engine.plan_dimensions import (
+    LEGEND,
     corner_names,
     every_so_many,
     first_joist,
@@ -69,7 +70,10 @@ def plan_svg(sheet: Sheet) -> str:
     runs = [Run(m.id, m.role, m.line.start, m.line.end) for m in sheet.frame.members] if sheet.frame else []
     rows = joist_rows(runs, _door_middle(sheet, xy))
     low, high, size = page_extent(xy, rows)
-    page = Page(float(low[0]), float(high[1]), size, Words(size))
+    _, needed = legend(sheet, rows, every_so_many(rows, size) if rows else 1, size, float(high[0] - low[0]), 0.0)
+    if needed > LEGEND * size:
+        low, high, size = page_extent(xy, rows, needed / size + 1)
+    page = Page(float(low[0]), float(high[1]), size, Words(size, *(high - low).tolist()))
     _roof_outline(sheet, names, xy, page)
     if sheet.deck:
         _deck_area(sheet, page)

@@ -27,7 +27,7 @@ _At = Callable[[float, float], Place]
 
 RUN = 40.0  # how far a section looks from the wall [in]
 NEAR_MEMBER = 24.0  # a member this near a section's line is drawn in it [in]
-WIDE, HIGH = 101.0, 36.0  # the page of one section [in]
+WIDE, HIGH = 110.0, 36.0  # the page of one section [in]
 LEFT, TOP = 14.0, 7.0  # where its drawing begins [in]
 WORDS = 2.3  # text height [in]: 10 points where the page is 6.6 in wide
 TIMBER, SAWN = "#dccdb4", "#b9a27c"  # seen from its side; cut across

@@ -25,6 +25,7 @@ _WIDTHS = (
     69, 40, 34, 40, 84, 50, 50, 62, 64, 55, 64, 62, 36, 64, 64, 28, 28, 58, 28, 98, 64, 62, 64, 64, 42, 53, 40, 64, 60,
     82, 60, 60, 53, 64, 34, 64, 84,
 )
+OFF_PAGE = 1e9  # what being cut off counts as, against area covered [sq in]
 _ANY_OTHER = 100  # a sign outside that range [hundredths of an em]
 _BOLD = 1.13  # how much wider the bold face runs, at most
 
@@ -92,8 +93,9 @@ def upright(degrees: float) -> float:
 class Words:
     """Words on a page, each put where it covers nothing that was put before it."""
 
-    def __init__(self, size: float) -> None:
+    def __init__(self, size: float, wide: float = math.inf, high: float = math.inf) -> None:
         self.size = size
+        self._page = np.array([wide, high])
         self.parts: list[str] = []
         self._taken = np.empty((256, 4))
         self._count = 0
@@ -118,6 +120,8 @@ class Words:
         """
         boxes = self._boxes(places, width_of(words, bold=bold) * size, size, anchor, turn)
         covered = self._covered(boxes.reshape(-1, 4)).reshape(len(places), -1).sum(axis=1)
+        off = ((boxes[..., :2] < 0) | (boxes[..., 2:] > self._page)).any(axis=(1, 2))
+        covered = covered + np.where(off, OFF_PAGE, 0.0)  # rather over another than cut off
         i = int(np.argmax(covered <= 0)) if (covered <= 0).any() else int(np.argmin(covered))
         if covered[i] > 0 and not must:
             return None
