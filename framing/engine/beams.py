@@ -432,8 +432,8 @@ def _let_go(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelo
     """Solve again, with the lifting pads let go, the patterns that pull a pad upward; widens `worst` by them.
 
     The patterns are no live load, all of it, every other span both ways, for each pad those that press and that
-    lift it most, and a point load on each region in turn. Returns the greatest reaction (supports,) among them (minus infinity where no pad of the
-    beam lifts) and which beams would tip.
+    lift it most, and a point load on each region in turn. Returns the greatest reaction (supports,) among them
+    (minus infinity where no pad of the beam lifts) and which beams would tip.
     """
     regions, pads = row.most_regions, row.most_regions - 1
     place = (row.support_beam, row.support_local)
@@ -536,6 +536,7 @@ def _widen(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelop
     rise_left, rise_right = shapes.rise_left[order], shapes.rise_right[order]
     most, least, shear, sink = (np.full(x.shape, f) for f in (-np.inf, np.inf, 0.0, -np.inf))
     no_live = worst.deflection_dead[order]
+    total, part = np.empty_like(x), np.empty_like(x)  # worked in again and again
 
     # what bends each region from outside, and the line through its raised pads, (pairs, regions)
     regions = row.first_region[many][rank][:, None] + np.arange(row.most_regions)
@@ -570,28 +571,15 @@ def _widen(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelop
             return found
 
         live, a, b = here(on), here(outer[:, 0]), here(outer[:, 1])
-        moment = own_moment[LIVE, :n] * live
-        moment += own_moment[DEAD, :n]
-        if points:
-            moment += own_moment[-1, :n] * here(on, r=r + row.most_regions)
-        moment += a * moment_left[:n]
-        moment += b * moment_right[:n]
+        own = [(LIVE, live), *([(-1, here(on, r=r + row.most_regions))] if points else [])]
+        moment = _summed(own_moment, own, ((moment_left, a), (moment_right, b)), total[:n], part[:n])
         np.maximum(most[:n], moment, out=most[:n])
         np.minimum(least[:n], moment, out=least[:n])
-        force = own_shear[LIVE, :n] * live
-        force += own_shear[DEAD, :n]
-        if points:
-            force += own_shear[-1, :n] * here(on, r=r + row.most_regions)
+        force = _summed(own_shear, own, (), total[:n], part[:n])
         force += here(tilt)
         np.maximum(shear[:n], np.abs(force, out=force), out=shear[:n])
-        up = own_rise[LIVE, :n] * live
-        up += own_rise[DEAD, :n]
-        if points:
-            up += own_rise[-1, :n] * here(on, r=r + row.most_regions)
-        up += a * rise_left[:n]
-        up += b * rise_right[:n]
+        up = _summed(own_rise, own, ((rise_left, a), (rise_right, b), (x, here(lines))), total[:n], part[:n])
         up += here(at_start)
-        up += here(lines) * x[:n]
         np.negative(up, out=up)
         if k == 0:  # the first pattern is no live load, where dead load alone pulls
             alone = (on[pair].sum(axis=1) == 0)[:, None]
@@ -602,3 +590,17 @@ def _widen(row: Row, mesh: Mesh, shapes: _Shapes, cases: _Cases, worst: _Envelop
     worst.shear[order] = np.maximum(worst.shear[order], shear)
     worst.deflection_dead[order] = np.maximum(worst.deflection_dead[order], no_live)
     worst.deflection_live[order] = np.maximum(worst.deflection_live[order], sink - no_live)
+
+
+def _summed(field: Floats, own: Sequence[tuple[int, Floats]], outer: Sequence[tuple[Floats, Floats]], total: Floats,
+            part: Floats) -> Floats:
+    """Dead load's field and so much of each of the regions' own loads and of what bends them from outside, in `total`.
+
+    `part` is room to work in: both are used again and again.
+    """
+    n = len(total)
+    total[:] = field[DEAD, :n]
+    for shape, size in (*((field[k], size) for k, size in own), *outer):
+        np.multiply(shape[:n], size, out=part)
+        total += part
+    return total
