@@ -238,16 +238,21 @@ def no_room(row: Row, ground: Ground, size: Size) -> Stretches:
     return row.stretches([*parts, (wide[..., 0] - 2 * HAIR, wide[..., 1] + 2 * HAIR)])
 
 
-def kept_off(row: Row, ground: Ground, size: Size, *, by_edge: bool = True) -> Stretches:
+def kept_off(row: Row, ground: Ground, size: Size, *, by_edge: bool = True, part: float = 1.0) -> Stretches:
     """Where a pad of `size` stands too near an outlet or a valley line.
 
     Off an outlet by 12 in from the pad's nearest edge (`by_edge`) or from its centre; off a valley by half the pad
-    and 3 in from its centre.
+    and 3 in from its centre. `part` of these distances is asked where the whole of them cannot be had.
     """
-    near = (_near_box(row, ground.outlets, size, clearances.OUTLET) if by_edge
-            else _circles(row, ground.outlets, clearances.OUTLET))
-    valleys = _strips(row, _segments(ground.valleys), max(size) / 2 + clearances.VALLEY)
+    near = (_near_box(row, ground.outlets, size, part * clearances.OUTLET) if by_edge
+            else _circles(row, ground.outlets, part * clearances.OUTLET))
+    valleys = _strips(row, _segments(ground.valleys), part * (max(size) / 2 + clearances.VALLEY))
     return row.stretches([near, valleys])
+
+
+def over_outlets(row: Row, ground: Ground, size: Size) -> Stretches:
+    """Where a pad of `size` would cover an outlet."""
+    return row.stretches([_over(row, ground.outlets, size)])
 
 
 def joined(*rows: Stretches) -> Stretches:

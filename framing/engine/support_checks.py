@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import Point, STRtree
 
@@ -17,7 +18,7 @@ from framing.engine.checks import Check, check
 from framing.engine.documents import Build
 from framing.engine.keep_outs import HAIR, Ground
 from framing.engine.members import Member
-from framing.engine.pads import LEAST_BETWEEN, Piece, Support, pad_boxes, unit_vector
+from framing.engine.pads import LEAST_BETWEEN, Piece, Support, corners_of
 from framing.engine.structure import Load, Solution, Strength, allowable_pressure, bearing_area, free_tips
 from framing.reference import clearances, insulation, loads
 from framing.reference.design_values import REGRADE
@@ -107,15 +108,14 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
         away, closest = min(wet, key=lambda v: v[0])
         found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
                            count=len(wet)))
-    boxes = [pad_boxes(np.array([s.at]), unit_vector(members[s.member])[None],
-                       (s.pad_size[0] - HAIR, s.pad_size[1] - HAIR))[0] for s in supports]
-    walled = [s for s, box in zip(supports, boxes, strict=True) if not ground.inside.covers(box)]
-    if walled:
-        found.append(check("pad-at-wall", "caution", value=len(walled), limit=0.0, unit="EA", where=walled[0].member,
-                           count=len(walled)))
-    tree = STRtree(boxes)
-    i, j = tree.query(boxes, predicate="intersects")
-    over = np.array([boxes[a].intersection(boxes[b]).area > 0.01 for a, b in zip(i, j, strict=True)]) & (i < j)
+    boxes = shapely.buffer(shapely.polygons(corners_of(supports, members)), -HAIR, join_style="mitre")
+    out = np.flatnonzero(~shapely.covers(ground.inside, boxes))
+    if len(out):
+        found.append(check("pad-at-wall", "caution", value=len(out), limit=0.0, unit="EA",
+                           where=supports[out[0]].member, count=len(out)))
+    i, j = STRtree(boxes).query(boxes, predicate="intersects")
+    i, j = i[i < j], j[i < j]
+    over = shapely.area(shapely.intersection(boxes[i], boxes[j])) > 0.01
     if over.any():
         k, count = int(np.argmax(over)), int(over.sum())
         found.append(check("pads-meet", "caution", value=count, limit=0.0, unit="EA",
