@@ -106,6 +106,7 @@ PLACES: dict[str, Section] = {
     "outlet": "drainage",
     "overflow": "drainage",
     "pad-near-outlet": "drainage",
+    "pad-by-wall-water": "drainage",
     "panel": "drainage",
     "pond": "drainage",
     "ponding": "drainage",

@@ -271,8 +271,16 @@ CODES: dict[str, Code] = {
         "common practice", "roofer",
     ),
     "pad-near-outlet": Code(
-        "{count} pad(s) stand within {limit:g} in of an outlet, the nearest {away} in (under {where}).",
-        "common practice", "contractor",
+        "{count} pad(s) stand with their centre within {limit:g} in of an outlet and {edges} with an edge, the nearest "
+        "{away} in from its centre and {edge} in from its edge (under {where}).", "common practice", "contractor",
+    ),
+    "pad-by-wall-water": Code(
+        "{count} pad(s) stand nearer than {limit:g} in to a wall that the roof falls to or along, the nearest "
+        "{value:.2f} in (under {where}): they hold up the water that runs there.", "common practice", "contractor",
+    ),
+    "overhang": Code(
+        "{where} runs {value:.1f} in past its last pad; a quarter of the {back} in beside it, {limit:.1f} in, is "
+        "usual.", "common practice", "contractor",
     ),
     "pad-in-valley": Code(
         "{count} pad(s) stand within {limit:g} in of a valley line or on it, the first under {where}: water gathers "

@@ -24,6 +24,7 @@ NUDGES = (5, 2, 1, 1)  # nodes by which single pads are then shifted
 NEAR_PASSING = 1.25  # a count whose use comes no nearer than this is not worth nudging
 WORTH_A_PAD = 0.4  # a further pad stays where it takes this part of its even share off the worst use
 IN_VAIN = 3  # pads added without that before a piece is left as it is
+TOO_LONG = 10.0  # what a span or an overhang over its limit weighs beside wood that is used beyond its own
 CONTINUOUS = 1.35  # spans of a continuous piece reach no further than this times the simple span
 
 
@@ -224,7 +225,7 @@ def _demand(nodes: Nodes, places: Places, place: Ints, count: Ints, use: Use, sh
     # these do not bend with the target, which stands for what the quick look does not see
     worst = np.maximum(np.maximum(use.span.max(axis=1), by_pad.max(axis=1)), 0)
     strict = hard.max(axis=1)
-    worst = np.where(strict > 1 + 1e-6, np.maximum(worst, strict * np.maximum(target, 1e-9) * 1.0001), worst)
+    worst = np.where(strict > 1 + 1e-6, np.maximum(worst, target) + TOO_LONG * target * (strict - 1), worst)
     scale = target[:, None]
     return np.maximum(np.sqrt(use.span / scale), hard), share / scale, worst
 

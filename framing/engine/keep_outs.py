@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -35,7 +35,8 @@ class Ground:
     """What the pads stand on: the roof, the area that pads must stay within, and what they keep off.
 
     `outlets` (n, 2) [in]; `taken` (n, 4, 2) are the outlines of pads that stand already [in]; `strength` is the
-    insulation's, rated [psi], None where it is not known; `cover` the thickness [in] of the board over it, 0 for none.
+    insulation's, rated [psi], None where it is not known; `cover` the thickness [in] of the board over it, 0 for none;
+    `walls` (n, 2, 2) are the sides of the roof against a house or a parapet [in].
     """
 
     roof: Roof
@@ -45,19 +46,23 @@ class Ground:
     strength: float | None
     taken: Array
     cover: float = 0.0
+    walls: Array = field(default_factory=lambda: np.zeros((0, 2, 2)))
 
 
 def find_ground(survey: Survey, adjusted: Adjustment, roof: Roof, holes: Sequence[Polygon]) -> Ground:
     """Roof and keep-outs for the pads. Obstacles (`holes`) are kept clear of as the deck keeps clear of them."""
     xy = [(adjusted.points[o.point].x, adjusted.points[o.point].y) for o in survey.outlets
           if o.point in adjusted.points]
+    walls = [[(adjusted.points[p].x, adjusted.points[p].y) for p in (e.from_, e.to)] for e in survey.edges
+             if e.against in ("house", "parapet") and {e.from_, e.to} <= set(adjusted.points)]
     inside = roof.outline.buffer(-PAD_FROM_WALL, join_style="mitre")
     if holes:
         inside = inside.difference(unary_union(list(holes)))
     return Ground(roof, inside, np.array(xy, float).reshape(-1, 2),
                   tuple(b.line for b in roof.breaks if b.kind == "valley"),
                   survey.roof.insulation_strength if survey.roof else None, np.zeros((0, 4, 2)),
-                  (survey.roof.cover_board.thickness or 0.0) if survey.roof and survey.roof.cover_board else 0.0)
+                  (survey.roof.cover_board.thickness or 0.0) if survey.roof and survey.roof.cover_board else 0.0,
+                  np.array(walls, float).reshape(-1, 2, 2))
 
 
 def without(ground: Ground, corners: Array) -> Ground:

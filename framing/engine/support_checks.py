@@ -19,11 +19,12 @@ from framing.engine.documents import Build
 from framing.engine.keep_outs import HAIR, Ground
 from framing.engine.members import Member
 from framing.engine.pads import LEAST_BETWEEN, Piece, Support, corners_of
-from framing.engine.structure import Load, Solution, Strength, allowable_pressure, bearing_area, free_tips
+from framing.engine.structure import ON_ITS_PAD, Load, Solution, Strength, allowable_pressure, bearing_area, free_tips
 from framing.reference import clearances, insulation, loads
 from framing.reference.design_values import REGRADE
 
 Array = NDArray[np.float64]
+Shapes = NDArray[np.object_]
 
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
 
@@ -94,13 +95,9 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
                                f"{ground.strength:g} psi; {load / limit:.0f} sq in of {remedy} would be needed")
                            if over else f"That is {kind}{board}; {share} of the rated {ground.strength:g} psi is taken "
                            "as its limit"))
-    near = [s for s in supports if len(ground.outlets)
-            and np.hypot(*(ground.outlets - np.array(s.at)).T).min() < clearances.OUTLET - 1e-6]
-    if near:
-        closest = min(near, key=lambda s: float(np.hypot(*(ground.outlets - np.array(s.at)).T).min()))
-        away = float(np.hypot(*(ground.outlets - np.array(closest.at)).T).min())
-        found.append(check("pad-near-outlet", "caution", value=away, limit=clearances.OUTLET, where=closest.member,
-                           count=len(near), away=length.write(away)))
+    pads = shapely.polygons(corners_of(supports, members))
+    found += [*_near_outlets(supports, pads, ground), *_by_wall_water(supports, pads, ground),
+              *_overhangs(supports, members)]
     off = [(min(float(v.distance(Point(s.at))) for v in ground.valleys) - max(s.pad_size) / 2, s) for s in supports
            if ground.valleys]
     wet = [v for v in off if v[0] < clearances.VALLEY - 1e-6]
@@ -108,7 +105,7 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
         away, closest = min(wet, key=lambda v: v[0])
         found.append(check("pad-in-valley", "caution", value=away, limit=clearances.VALLEY, where=closest.member,
                            count=len(wet)))
-    boxes = shapely.buffer(shapely.polygons(corners_of(supports, members)), -HAIR, join_style="mitre")
+    boxes = shapely.buffer(pads, -HAIR, join_style="mitre")
     out = np.flatnonzero(~shapely.covers(ground.inside, boxes))
     if len(out):
         found.append(check("pad-at-wall", "caution", value=len(out), limit=0.0, unit="EA",
@@ -121,6 +118,64 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
         found.append(check("pads-meet", "caution", value=count, limit=0.0, unit="EA",
                            where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=count))
     return found
+
+
+def _near_outlets(supports: Sequence[Support], pads: Shapes, ground: Ground) -> list[Check]:
+    """Pads that come within 12 in of an outlet: by the centre a caution, where only an edge does it is told."""
+    if not len(ground.outlets):
+        return []
+    outlets = shapely.points(ground.outlets)
+    edge = shapely.distance(pads[:, None], outlets).min(axis=1)
+    centre = shapely.distance(shapely.points([s.at for s in supports])[:, None], outlets).min(axis=1)
+    if (edge >= clearances.OUTLET - 1e-3).all():
+        return []
+    near = centre < clearances.OUTLET - 1e-6
+    k = int(np.argmin(centre if near.any() else edge))
+    return [check("pad-near-outlet", "caution" if near.any() else "ok", value=float(centre[k]),
+                  limit=clearances.OUTLET, where=supports[k].member, count=int(near.sum()),
+                  edges=int((edge < clearances.OUTLET - 1e-3).sum()), away=length.write(float(centre[k])),
+                  edge=length.write(float(edge[k])))]
+
+
+def _by_wall_water(supports: Sequence[Support], pads: Shapes, ground: Ground) -> list[Check]:
+    """Pads nearer than 2 in to a wall that the roof under them falls to or along: water runs there."""
+    if not len(ground.walls):
+        return []
+    at = np.array([s.at for s in supports])
+    facets = ground.roof.facets
+    fall = -12 * np.array([[f.sx, f.sy] for f in facets])[ground.roof.facet_at(at)]  # downhill [in/ft]
+    run = ground.walls[:, 1] - ground.walls[:, 0]
+    square = np.stack([-run[:, 1], run[:, 0]], axis=1) / np.hypot(*run.T)[:, None]
+    off = ((at[:, None] - ground.walls[None, :, 0]) * square).sum(axis=2)
+    toward = -np.sign(off) * (fall @ square.T)  # fall toward each wall, (pads, walls)
+    away = shapely.distance(pads[:, None], shapely.linestrings(ground.walls))
+    away = np.where(toward > -clearances.FALLS_AWAY, away, np.inf).min(axis=1)
+    near = away < clearances.WALL_WATER - 1e-3
+    if not near.any():
+        return []
+    k = int(np.argmin(away))
+    return [check("pad-by-wall-water", "caution", value=float(away[k]), limit=clearances.WALL_WATER,
+                  where=supports[k].member, count=int(near.sum()))]
+
+
+def _overhangs(supports: Sequence[Support], members: Mapping[str, Member]) -> list[Check]:
+    """Ends that run past their last pad by more than a quarter of the span beside it; an end on its pad does not."""
+    worst, words = 0.0, ("", 0.0, 0.0)
+    rows: dict[str, list[Support]] = {}
+    for s in supports:
+        rows.setdefault(s.member, []).append(s)
+    for name, row in rows.items():
+        run = members[name].line.length
+        for end, past, back in ((row[0], row[0].s, row[1].s - row[0].s),
+                                (row[-1], run - row[-1].s, row[-1].s - row[-2].s)):
+            more = past - clearances.OVERHANG * back
+            if past > end.pad_size[0] / 2 + ON_ITS_PAD and more > max(worst, 0.05):
+                worst, words = more, (name, past, back)
+    if not worst:
+        return []
+    name, past, back = words
+    return [check("overhang", "caution", value=past, limit=clearances.OVERHANG * back, where=name,
+                  back=f"{back:.1f}")]
 
 
 def strength_checks(pieces: Sequence[Piece], solution: Solution, strong: Strength, weak: Strength,

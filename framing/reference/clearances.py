@@ -18,3 +18,5 @@ BESIDE_BOWL: Final = 1.0  # [in] wood keeps this far from a bowl
 
 # What may run past the last pad, of the span beside it: DCA 6 figures and IRC R507.6 allow joists a quarter, V2.
 OVERHANG: Final = 0.25
+WALL_WATER: Final = 2.0  # [in] no pad nearer to a wall along which water runs
+FALLS_AWAY: Final = 1 / 16  # [in/ft] a roof that falls off a wall by less leaves its water along it

@@ -247,3 +247,31 @@ def test_rims_hang_and_have_no_pads():
     staged = stages(odd_survey(ROOM), odd_build())
     roles = {m.id: m.role for m in staged.members}
     assert {roles[p.member] for p in staged.frame().supports} == {"joist", "edge"}
+
+
+def wall_water(survey):
+    staged = stages(survey, odd_build(supports__pad_size=[6, 6]))
+    frame, members = staged.frame(), {m.id: m for m in staged.members}
+    pads = [pad_box(p, members[p.member]) for p in frame.supports]
+    return [c for c in frame.checks if c.code == "pad-by-wall-water"], pads
+
+
+def test_pads_by_a_wall_that_the_roof_falls_to_or_along_are_told_with_their_distance():
+    """Falls to the far parapet and along the side ones; from the house it falls away."""
+    found, pads = wall_water(odd_survey(ROOM))
+    walls = [shapely.LineString(w) for w in ([ROOM[1], ROOM[2]], [ROOM[2], ROOM[3]], [ROOM[3], ROOM[0]])]
+    away = np.array([min(w.distance(p) for w in walls) for p in pads])
+    assert (away < 2).any()
+    assert found[0].status == "caution" and found[0].limit == 2
+    assert found[0].value == pytest.approx(away.min(), abs=1e-6)
+    assert f"{(away < 2).sum()} pad(s)" in found[0].text
+
+
+def test_pads_by_a_wall_that_the_roof_falls_off_are_not_told():
+    """The roof falls off the house; its other sides are open."""
+    survey = odd_survey(ROOM)
+    for edge in survey["edges"][1:]:
+        edge["against"] = "open"
+        edge.pop("height")
+    found, pads = wall_water(survey)
+    assert min(shapely.LineString(ROOM[:2]).distance(p) for p in pads) < 2 and not found
