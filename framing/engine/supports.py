@@ -223,16 +223,25 @@ def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Groun
     for by_edge, part in GIVING_WAY:
         off = [kept_off(group.row, ground, s, by_edge=by_edge, part=part) for s in sizes]
         trial = _open(group, rows, [joined(r, o) for r, o in zip(room, off, strict=True)], beside, sizes, spaced=auto)
-        stood.search(rows, trial)
-        rows = np.flatnonzero((stood.use > 1 + 1e-9) & ~stood.open_all)
+        more = (trial.open_ & ~stood.opened[rows]).any(axis=1) | ~stood.looked[rows]
+        stood.search(rows[more], trial.pick(np.flatnonzero(more)))
+        rows = np.flatnonzero(stood.use > 1 + 1e-9)
         if not len(rows):
             break
-    # where no keep-outs given up let a piece stand, or as close as was asked: off the outlets alone, then anywhere
-    rows = np.flatnonzero(~np.isfinite(stood.use) | ((stood.over > 1 + 1e-6) & (not auto)))
-    for shut in ([over_outlets(group.row, ground, s) for s in sizes], [group.row.stretches([]) for _ in sizes]):
-        if len(rows):
-            stood.search(rows, _open(group, rows, shut, beside, sizes, spaced=auto))
-            rows = np.flatnonzero(~np.isfinite(stood.use))
+    # where wood fails or pads stand further apart than they may for want of room, over other pads, then over the roof's
+    # edge, both of which are told; where none can stand, or as close as was asked, off the outlets alone, then anywhere
+    bare = replace(ground, taken=ground.taken[:0])
+    off = [kept_off(group.row, ground, s) for s in sizes]
+    outlets = [over_outlets(group.row, ground, s) for s in sizes]
+    last: list[tuple[list[Stretches], Bools]] = [
+        ([joined(no_room(group.row, bare, s), o) for s, o in zip(sizes, off, strict=True)], stood.wood > 1 + 1e-6),
+        ([joined(v, o) for v, o in zip(outlets, off, strict=True)], stood.wood > 1 + 1e-6),
+        (outlets, (stood.over > 1 + 1e-6) & (not auto)),
+        ([group.row.stretches([]) for _ in sizes], np.zeros(len(group.pieces), bool)),
+    ]
+    for shut, short in last:
+        rows = np.flatnonzero((stood.use > 1 + 1e-9) & (short | ~np.isfinite(stood.use)))
+        stood.search(rows, _open(group, rows, shut, beside, sizes, spaced=auto))
     return stood.standing()
 
 
@@ -253,8 +262,10 @@ class _Stood:
         pieces = len(group.pieces)
         self.group, self.load = group, load
         self.use = np.full(pieces, math.inf)
+        self.wood = np.full(pieces, math.inf)  # use by strength and spacing, without the insulation's
         self.over = np.ones(pieces)  # spans and overhangs to the longest that they may be
-        self.open_all = np.zeros(pieces, bool)  # keep-outs that closed no place need not give way
+        self.opened = np.zeros(group.places.open_.shape, bool)  # places tried, pieces looked at
+        self.looked = np.zeros(pieces, bool)
         self.pads: list[Array] = [np.zeros(0)] * pieces
         self.fits: list[Bools] = [np.zeros((0, len(group.places.area)), bool)] * pieces
         self.solved: list[Solution | None] = [None] * pieces
@@ -262,8 +273,10 @@ class _Stood:
 
     def search(self, rows: Ints, places: Places) -> None:
         """Look for pads of pieces `rows` in these places, solve them, and keep what serves better than before."""
+        if not len(rows):
+            return
         group = self.group
-        self.open_all[rows] = places.open_[:, 1:-1].all(axis=1)
+        self.opened[rows], self.looked[rows] = places.open_, True
         nodes, start, most = group.nodes.pick(rows), group.start[rows], group.most[rows]
         target, seek = np.ones(len(rows)), np.arange(len(rows))
         E = np.array([d.values.E for d in group.designs])
@@ -282,12 +295,13 @@ class _Stood:
             self._share(own, solution)
             pressed = self._pressed(own, places.pick(seek), nodes.pick(seek), spread, solution)
             spaced = overstepped(nodes.pick(seek), places.pick(seek), spread.place, spread.count).max(axis=1)
-            true = np.maximum.reduce([*strong.ratios.values(), pressed, np.where(spaced > 1 + 1e-6, spaced, 0.0)])
+            wood = np.maximum.reduce([*strong.ratios.values(), np.where(spaced > 1 + 1e-6, spaced, 0.0)])
+            true = np.maximum(wood, pressed)
             passes = true <= 1 + 1e-9
             better = (passes & (self.use[own] > 1 + 1e-9)) | (true < CLEARLY * self.use[own])
             for i in np.flatnonzero(better):
                 r, k = own[i], seek[i]
-                self.use[r], self.over[r], self.pads[r] = true[i], spaced[i], pads[i]
+                self.use[r], self.wood[r], self.over[r], self.pads[r] = true[i], wood[i], spaced[i], pads[i]
                 self.fits[r] = places.fits[k, spread.place[i, : spread.count[i]]]
                 self.solved[r] = _one(solution, int(i))
             # the quick look passed what the beam does not: it must find that much less
