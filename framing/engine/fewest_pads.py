@@ -1,340 +1,263 @@
-"""The fewest pads that carry each piece, and where they stand: all pieces at once, each on a row of nodes.
+"""The fewest pads that carry each piece, and where they stand.
 
-Stage: pads -> supports. A count is tried from a lower bound upward; for each the spans that are used hardest shrink
-and the others grow until no use falls any more, then single pads are nudged. The first count that passes is kept.
+A part of the supports stage. Pads are tried on nodes an inch or two apart. What every stretch between two nodes would
+be used as a span of a continuous beam is estimated for all pieces at once; the places of each count of pads that even
+out that use are then found by dynamic programming. The beams are solved on them, and where the estimate was off it is
+corrected and the places are found again: the least count whose solved beam passes is kept.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from framing.engine.quick_beams import Nodes, Use, look
-from framing.reference import clearances
+from framing.engine.structure import Beam, Load, MemberDesign
+from framing.reference import clearances, loads
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-ROUNDS = 10  # times that the spans of one count are evened out
-EVEN = 0.2  # part of the way that each span is drawn to its neighbours' length
-NUDGES = (5, 2, 1, 1)  # nodes by which single pads are then shifted
-NEAR_PASSING = 1.25  # a count whose use comes no nearer than this is not worth nudging
-WORTH_A_PAD = 0.4  # a further pad stays where it takes this part of its even share off the worst use
-IN_VAIN = 3  # pads added without that before a piece is left as it is
-TOO_LONG = 10.0  # what a span or an overhang over its limit weighs beside wood that is used beyond its own
-CONTINUOUS = 1.35  # spans of a continuous piece reach no further than this times the simple span
+NODE = 1.5  # nodes lie about this far apart [in]
+# What a span of a continuous beam comes to, of its load and length, with the worst spans loaded; for the estimate only.
+MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
+INNER_PAD, END_PAD = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
+EVENLY = 6.0  # power of the uses whose sum is least: high, so that the hardest used span counts most
+ENOUGH = 0.45  # counts are looked at until the use is estimated no higher than this
 
 
 @dataclass(frozen=True)
 class Places:
-    """Where pads may stand on pieces' nodes and what they press on there.
+    """Where pads may stand along pieces, and what they are held against.
 
-    open_ : (pieces, nodes); fits : (pieces, nodes, sizes), the sizes that may stand there, smallest area first
-    along, area : (sizes,) side along the member [in] and area [sq in]
+    x : (pieces, nodes) [in] from the piece's start; fits : (pieces, nodes, sizes) of the pad sizes, smallest first
+    last : (pieces,) a piece's last node; nodes past it are closed
+    along, area : (sizes,) side along the member [in] and area that bears [sq in]
     free : (pieces, 2), an end that hangs out; the other kind stands on a pad that the next piece shares
-    inset : (pieces,) least distance of a free end's pad [in]; least : (pieces,) centre to centre of two pads [in]
+    inset : (pieces,) how far in a free end's pad stands at least; run : (pieces,) length [in]
+    least, widest : (pieces,) two pads are no nearer and no further apart, centre to centre [in]
     between : what two pads leave between them for water [in]
-    widest : (pieces,) spacing asked, or common practice where no closed stretch is wider [in]
-    limits : dead and total pressure that the insulation may stand [psi]
-    partner : (pieces, 2) the piece that shares the pad at either end, -1 for none
+    limits : dead and total pressure that the insulation may stand [psi], infinite where it is not known
     """
 
-    open_: Bools
+    x: Array
     fits: Bools
+    last: Ints
     along: Array
     area: Array
     free: Bools
     inset: Array
+    run: Array
     least: Array
-    between: float
     widest: Array
+    between: float
     limits: tuple[float, float]
-    partner: Ints
 
-    def pick(self, rows: Ints) -> Places:
-        return replace(self, open_=self.open_[rows], fits=self.fits[rows], free=self.free[rows],
-                       inset=self.inset[rows], least=self.least[rows], widest=self.widest[rows],
-                       partner=self.partner[rows])
+    def pick(self, rows: Ints | Sequence[int]) -> Places:
+        own = ("x", "fits", "last", "free", "inset", "run", "least", "widest")
+        return replace(self, **{name: getattr(self, name)[rows] for name in own})
 
 
-@dataclass
-class Spread:
-    """Pads found so far: nodes `place` (pieces, most pads), the first `count` of each; their worst `use`, 1 passes."""
+@dataclass(frozen=True)
+class Wood:
+    """Pieces at their nodes (pieces, nodes): load so far, all and dead [lb], and depth [in]; and (pieces,) values."""
 
-    place: Ints
-    count: Ints
+    load: Array
+    dead: Array
+    depth: Array
+    thickness: Array
+    Fb: Array
+    Fv: Array
+    E: Array
+    live_limit: Array
+    point: float
+
+    def pick(self, rows: Ints | Sequence[int]) -> Wood:
+        own = ("load", "dead", "depth", "thickness", "Fb", "Fv", "E", "live_limit")
+        return replace(self, **{name: getattr(self, name)[rows] for name in own})
+
+
+def wood_at(beams: list[Beam], designs: list[MemberDesign], load: Load, x: Array) -> Wood:
+    """The pieces' loads and depths at nodes x (pieces, nodes) [in]."""
+    so_far, dead, depth = np.empty((3, *x.shape))
+    for i, b in enumerate(beams):
+        bins = np.linspace(0, b.length, b.width.size + 1)
+        added = np.asarray(b.added, float).reshape(2, -1) if np.size(b.added) else np.zeros((2, b.width.size))
+        points = np.concatenate([
+            b.point_loads.reshape(-1, 2) @ [[1, 0, 0], [0, load.dead / 144, load.live / 144]],
+            np.asarray(b.added_points, float).reshape(-1, 3)])
+        for k, (out, psf) in enumerate(((dead, load.dead), (so_far, load.live))):
+            line = np.r_[0, np.cumsum((b.width * psf / 144 + added[k]) * (b.length / b.width.size))]
+            out[i] = np.interp(x[i], bins, line) + (x[i][:, None] >= points[:, 0] - 1e-6) @ points[:, 1 + k]
+        depth[i] = np.interp(x[i], b.profile[:, 0], b.profile[:, 1])
+    values = [d.values for d in designs]
+    return Wood(so_far + dead, dead, depth, np.array([b.thickness for b in beams]), np.array([v.Fb for v in values]),
+                np.array([v.Fv for v in values]), np.array([v.E for v in values]),
+                np.array([d.live_limit for d in designs]), load.point)
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Every stretch from node i to node i + 1 + k, (pieces, nodes, k): what it would be used as a span.
+
+    `wood` of its strength, `near` and `far` of the pads at its start and end were each pound of the span's load on
+    them; infinite where it cannot be a span.
+    """
+
+    length: Array
+    wood: Array
+    near: Array
+    far: Array
+
+    def pick(self, rows: Ints | Sequence[int]) -> Spans:
+        return Spans(self.length[rows], self.wood[rows], self.near[rows], self.far[rows])
+
+
+def estimate(places: Places, wood: Wood) -> Spans:
+    """The use of every stretch that is no longer than pads may stand apart."""
+    x, nodes = places.x, places.x.shape[1]
+    step = np.diff(x, axis=1)
+    typical = np.array([s[s > 1e-6].min(initial=NODE) for s in step])
+    reach = int(min(nodes - 1, np.ceil((places.widest / typical).max() + 1e-6)))
+    start, k = np.arange(nodes)[:, None], np.arange(reach)[None, :]
+    end = np.minimum(start + 1 + k, nodes - 1)
+    shape = (len(x), nodes, reach)
+    length = x[:, end] - x[:, :, None]
+    carried = wood.load[:, end] - wood.load[:, :, None]
+    dead = wood.dead[:, end] - wood.dead[:, :, None]
+    thin = np.empty(shape)
+    thinnest = wood.depth.copy()
+    for n in range(reach):  # least depth within each stretch, one node longer at a time
+        shifted = np.concatenate([wood.depth[:, n + 1:], np.repeat(wood.depth[:, -1:], n + 1, axis=1)], axis=1)
+        thinnest = np.minimum(thinnest, shifted)
+        thin[:, :, n] = thinnest
+
+    def each(values: Array) -> Array:
+        return values[:, None, None]
+
+    section = each(wood.thickness) * thin**2 / 6
+    moment = np.maximum(MOMENT * carried, MOMENT * dead + POINT_MOMENT * wood.point) * length
+    bending = moment / section / each(wood.Fb)
+    shear = 1.5 * np.maximum(SHEAR * carried, SHEAR * dead + wood.point) / (each(wood.thickness) * thin) / each(wood.Fv)
+    live = np.maximum(carried - dead, 2 * wood.point)
+    sag = SAG * live * length**2 / (each(wood.E) * each(wood.thickness) * thin**3 / 12) * each(wood.live_limit)
+    used = np.maximum.reduce([bending, shear, sag, length / each(places.widest)])
+    fair = (length >= each(places.least) - 1e-6) & (length <= each(places.widest) + 1e-6)
+    stands = places.fits[:, :, 0]
+    fair &= stands[:, :, None] & stands[:, end] & (start + 1 + k < nodes)
+    need = np.maximum(dead / places.limits[0], carried / places.limits[1])
+    # the largest pad that fits at a node and leaves room to the next one
+    room = (places.along + places.between <= length[..., None] + 1e-6)
+    here = np.where(room & places.fits[:, :, None], places.area, places.area[0]).max(axis=-1)
+    there = np.where(room & places.fits[:, end], places.area, places.area[0]).max(axis=-1)
+    return Spans(length, np.where(fair, used, np.inf), need / here, need / there)
+
+
+@dataclass(frozen=True)
+class Counted:
+    """For each count of pads, from two up: their nodes (pieces, pads) and the use estimated (pieces,)."""
+
+    nodes: list[Ints]
     use: Array
 
-    def pick(self, rows: Ints | Bools) -> Spread:
-        return Spread(self.place[rows], self.count[rows], self.use[rows])
 
+def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: int, *,
+             all_counts: bool = False, near_ends: bool = False) -> Counted:
+    """The places of two to `most` pads that even out the use best; `correction` (pieces, nodes) multiplies it.
 
-def fewest(nodes: Nodes, places: Places, start: Ints, most: Ints, target: Array, shared: Array, own: Ints) -> Spread:
-    """Pads on nodes for every piece, from `start` pads each to at most `most`, until the use is under `target`.
-
-    `shared` (all pieces, 2, 2) is dead and worst load [lb] that the partner brings to the pad at either end, nan where
-    it is not known yet; it is kept up to date here. `own` (pieces,) are these pieces' numbers in it. A piece that
-    passes at no count keeps the one where further pads no longer helped; its use is infinite where none could stand.
+    It stops at a count whose use is low enough for all, unless `all_counts`; with `near_ends` end pads stand as near
+    the ends as they may.
     """
-    pieces, width = len(start), int(most.max()) + 1
-    best = Spread(np.full((pieces, width), nodes.x.shape[1] - 1), start.copy(), np.full(pieces, np.inf))
-    count, vain = start.copy(), np.zeros(pieces, int)
-    active = np.arange(pieces)
-    while len(active):
-        tried = _even_out(nodes.pick(active), places.pick(active), count[active], target[active], shared,
-                          own[active])
-        passes = tried.use <= target[active]
-        pads = np.maximum(count[active], 2)
-        helped = passes | (tried.use < best.use[active] * (1 - WORTH_A_PAD / pads))
-        vain[active] = np.where(helped, 0, vain[active] + 1)
-        rows = active[helped]
-        best.place[rows, : tried.place.shape[1]] = tried.place[helped]
-        best.count[rows], best.use[rows] = count[rows], tried.use[helped]
-        # no room for so many: fewer, as long as none has stood; else more
-        crowded = ~np.isfinite(best.use[active])
-        over = np.minimum(np.where(np.isfinite(tried.use), tried.use / target[active], 1.0), 100.0)
-        more = np.maximum(1, (0.5 * (pads - 1) * (np.sqrt(over) - 1)).astype(int))
-        goes_on = np.where(crowded, count[active] > 2,
-                           ~passes & (vain[active] < IN_VAIN) & (count[active] < most[active]))
-        count[active] = np.where(crowded, np.maximum(2, count[active] * 3 // 4),
-                                 np.minimum(count[active] + more, most[active]))
-        active = active[goes_on]
-    return best
+    pieces, nodes, reach = spans.length.shape
+    start, k = np.arange(nodes)[:, None], np.arange(reach)[None, :]
+    end = np.minimum(start + 1 + k, nodes - 1)
+    factor = correction[:, (start + end) // 2]
+    at_end = _at_end(places)
+    hang_a, hang_b = places.x, places.run[:, None] - places.x
+    loose = places.inset[:, None] + 0.05
+    # an end pad further in than it need be asks for a span of four times the overhang beside it, and for its tip
+    short_a = (places.free[:, :1] & (hang_a > loose))[:, :, None] & (
+        hang_a[:, :, None] > clearances.OVERHANG * spans.length + 1e-6)
+    short_b = (places.free[:, 1:] & (hang_b > loose))[:, end] & (
+        hang_b[:, end] > clearances.OVERHANG * spans.length + 1e-6)
+    section = wood.thickness[:, None] * wood.depth**2 / 6 * wood.Fb[:, None]
+    tip_a = np.where(places.free[:, :1] & (hang_a > loose), loads.TIP_LOAD * hang_a / section, 0.0)
+    tip_b = np.where(places.free[:, 1:] & (hang_b > loose), loads.TIP_LOAD * hang_b / section, 0.0)
+    first_may = np.where(places.free[:, :1], hang_a < places.run[:, None] / 2, start.T == 0)
+    last_may = np.where(places.free[:, 1:], hang_b < places.run[:, None] / 2, places.last[:, None] == start.T)
+    if near_ends:
+        stands = places.fits[..., 0]
+        first_may &= np.argmax(stands, axis=1)[:, None] == start.T
+        last_may &= (nodes - 1 - np.argmax(stands[:, ::-1], axis=1))[:, None] == start.T
 
+    def cost(a: bool, b: bool) -> Array:
+        """Use of each stretch to the power, as first (a) or last (b) span or neither."""
+        near = spans.near * (at_end[:, 0, None, None] if a else INNER_PAD)
+        far = spans.far * (at_end[:, 1, None, None] if b else INNER_PAD)
+        use = factor * np.maximum.reduce([spans.wood, near, far])
+        if a:
+            use = np.where(first_may[:, :, None] & ~short_a, np.maximum(use, tip_a[:, :, None]), np.inf)
+        if b:
+            use = np.where(last_may[:, end] & ~short_b, np.maximum(use, tip_b[:, end]), np.inf)
+        return np.asarray(np.minimum(use, 1e6) ** EVENLY + np.where(np.isfinite(use), 0.0, np.inf))
 
-def _even_out(nodes: Nodes, places: Places, count: Ints, target: Array, shared: Array, own: Ints) -> Spread:
-    """The best places found for `count` pads on each piece."""
-    pads = int(count.max())
-    lengths = _first_lengths(nodes, places, count, pads)
-    best = Spread(np.zeros((len(count), pads), np.intp), count, np.full(len(count), np.inf))
-    open_ = np.arange(len(count))
-    for _ in range(ROUNDS):
-        n, p, c = nodes.pick(open_), places.pick(open_), count[open_]
-        place, apart = _settle(n, p, lengths[open_], c)
-        open_, place, c = open_[apart], place[apart], c[apart]
-        if not len(open_):
-            return best
-        n, p = n.pick(np.flatnonzero(apart)), p.pick(np.flatnonzero(apart))
-        by_region, by_pad, worst = _demand(n, p, place, c, look(n, place, c), shared, own[open_], target[open_])
-        better = worst < best.use[open_]
-        best.place[open_[better]], best.use[open_[better]] = place[better], worst[better]
-        lengths[open_] = _resize(n, p, place, c, by_region, by_pad)
-        open_ = open_[(best.use[open_] > target[open_])]
-        if not len(open_):
-            return best
-    near = open_[(best.use[open_] <= NEAR_PASSING * target[open_])]
-    for step in NUDGES:
-        near = near[best.use[near] > target[near]]
-        if not len(near):
+    rows = np.arange(pieces)
+    both, first, last, inner = cost(True, True), cost(True, False), cost(False, True), cost(False, False)
+    found, uses = [], []
+    best = np.zeros((pieces, nodes))  # least sum so far with the next span starting at a node
+    came: list[Ints] = []  # for each span but the last the node it starts at, by the node that it ends at
+    for pads in range(2, most + 1):
+        closing = (both if pads == 2 else last) + best[:, :, None]
+        flat = closing.reshape(pieces, -1)
+        pick = np.argmin(flat, axis=1)
+        ok = np.isfinite(flat[rows, pick])
+        at = [pick // reach + 1 + pick % reach, pick // reach]
+        for layer in reversed(came):
+            at.append(layer[rows, at[-1]])
+        place = np.stack(at[::-1], axis=1)
+        place[~ok] = 0
+        found.append(place)
+        i, k = place[:, :-1], np.maximum(np.diff(place, axis=1) - 1, 0)
+        used = (factor[rows[:, None], i, k] * _expected(place, spans, at_end)).max(axis=1)
+        uses.append(np.where(ok, used, np.inf))
+        if pads == most or (not all_counts and pads > 2 and (uses[-1] <= ENOUGH).all()):
             break
-        _nudge(nodes, places, best, near, step, shared, own, target)
-    return best
+        # one span more: the least sum that ends at each node
+        onward = (first if pads == 2 else inner) + best[:, :, None]
+        ends = np.full((pieces, nodes), np.inf)
+        comes = np.zeros((pieces, nodes), np.intp)
+        for n in range(reach):
+            target = ends[:, n + 1:]
+            value = onward[:, : nodes - n - 1, n]
+            better = value < target
+            comes[:, n + 1:] = np.where(better, np.arange(nodes - n - 1), comes[:, n + 1:])
+            ends[:, n + 1:] = np.where(better, value, target)
+        best = ends
+        came.append(comes)
+    return Counted(found, np.stack(uses, axis=1))
 
 
-def _ends(nodes: Nodes, place: Ints, count: Ints) -> tuple[Array, Bools]:
-    """Lengths of all regions (pieces, pads + 1), overhangs first and last, and which are spans."""
-    rows, pads = place.shape
-    idle = np.arange(pads) >= count[:, None]
-    at = np.where(idle, nodes.x[:, -1:], np.take_along_axis(nodes.x, place, axis=1))
-    lengths = np.diff(np.concatenate([np.zeros((rows, 1)), at, nodes.x[:, -1:]], axis=1), axis=1)
-    region = np.arange(pads + 1)
-    return lengths, (region >= 1) & (region < count[:, None])
+def _expected(place: Ints, spans: Spans, at_end: Array) -> Array:
+    """The use estimated of every span (pieces, pads - 1) between pads at nodes `place`, not corrected."""
+    rows = np.arange(len(place))[:, None]
+    i, k = place[:, :-1], np.maximum(np.diff(place, axis=1) - 1, 0)
+    near, far = spans.near[rows, i, k] * INNER_PAD, spans.far[rows, i, k] * INNER_PAD
+    near[:, 0] *= at_end[:, 0] / INNER_PAD
+    far[:, -1] *= at_end[:, 1] / INNER_PAD
+    return np.asarray(np.maximum.reduce([spans.wood[rows, i, k], near, far]))
 
 
-def _first_lengths(nodes: Nodes, places: Places, count: Ints, pads: int) -> Array:
-    """Pads at the ends and the rest shared out evenly by strength: spans go with the root of what the wood carries."""
-    pace = np.sqrt(nodes.per_moment)
-    run = np.concatenate([np.zeros((len(count), 1)),
-                          np.cumsum((pace[:, 1:] + pace[:, :-1]) / 2 * np.diff(nodes.x), axis=1)], axis=1)
-    total = nodes.x[:, -1]
-    first = np.where(places.free[:, 0], places.inset, 0.0)
-    last = np.where(places.free[:, 1], total - places.inset, total)
-    at = np.zeros((len(count), pads))
-    for i in range(len(count)):
-        a, b = np.interp([first[i], last[i]], nodes.x[i], run[i])
-        c = count[i]
-        at[i, :c] = np.interp(np.linspace(a, b, c), run[i], nodes.x[i])
-        at[i, c:] = total[i]
-    return np.diff(np.concatenate([np.zeros((len(count), 1)), at, total[:, None]], axis=1), axis=1)
+def _at_end(places: Places) -> Array:
+    """What of a span's load its end pads (pieces, 2) bear; a shared pad carries both pieces' ends."""
+    return np.where(places.free, END_PAD, 2 * END_PAD)
 
 
-def _settle(nodes: Nodes, places: Places, lengths: Array, count: Ints) -> tuple[Ints, Bools]:
-    """The nearest open nodes to pads so far apart, and whether all stand the least distance apart."""
-    rows, pads = len(count), lengths.shape[1] - 1
-    last = nodes.x.shape[1] - 1
-    i = np.arange(rows)
-    at = np.cumsum(lengths, axis=1)[:, :-1]
-    h = (nodes.x[:, last - 1] - nodes.x[:, 1]) / (last - 2)
-    step = np.ceil(places.least / h - 1e-6).astype(np.intp)
-    index = np.arange(last + 1)
-    up = np.minimum.accumulate(np.where(places.open_, index, 10 * last)[:, ::-1], axis=1)[:, ::-1]
-    down = np.maximum.accumulate(np.where(places.open_, index, -10 * last), axis=1)
-    place = np.full((rows, pads), last)
-    fixed_a, fixed_b = ~places.free[:, 0], ~places.free[:, 1]
-    for k in range(pads):
-        real = k < count
-        want = np.clip(np.rint((at[:, k] - nodes.x[:, 1]) / h).astype(np.intp) + 1, 1, last - 1)
-        floor = np.ones(rows, np.intp) if k == 0 else np.minimum(place[:, k - 1] + step, last)
-        want = np.maximum(want, floor)
-        lo, hi = down[i, want], up[i, want]
-        near = np.where((want - lo <= hi - want) & (lo >= floor), lo, hi)
-        near = np.where(near > last, np.where(lo >= floor, lo, want), near)
-        near = np.where(fixed_a & (k == 0), 0, near)
-        near = np.where(fixed_b & (k == count - 1), last, near)
-        place[:, k] = np.where(real, near, last)
-    for k in range(pads - 2, -1, -1):  # from the far end back, where the last stand too near
-        real = k + 1 < count
-        most = place[:, k + 1] - step
-        late = real & (place[:, k] > most) & ~(fixed_a & (k == 0))
-        back = down[i, np.clip(most, 0, last)]
-        place[:, k] = np.where(late & (back >= 1), back, place[:, k])
-    gap = np.diff(place, axis=1)
-    apart = np.all((gap >= step[:, None]) | (np.arange(1, pads) >= count[:, None]), axis=1)
-    standing = np.take_along_axis(places.open_, place, axis=1) | (np.arange(pads) >= count[:, None])
-    standing[:, 0] |= fixed_a
-    standing[i, count - 1] |= fixed_b
-    return place, apart & standing.all(axis=1)
-
-
-def _demand(nodes: Nodes, places: Places, place: Ints, count: Ints, use: Use, shared: Array, own: Ints,
-            target: Array) -> tuple[Array, Array, Array]:
-    """What each region (pieces, pads + 1) and each pad (pieces, pads) asks for less, and each piece's worst use."""
-    rows, pads = place.shape
-    i = np.arange(rows)
-    dead, most = use.dead.copy(), use.most.copy()
-    brought = shared[own]
-    for end, at in ((0, np.zeros(rows, np.intp)), (1, count - 1)):
-        held = ~places.free[:, end]
-        extra_dead = np.where(np.isnan(brought[:, end, 0]), dead[i, at], brought[:, end, 0])
-        extra_most = np.where(np.isnan(brought[:, end, 1]), most[i, at], brought[:, end, 1])
-        mate = places.partner[:, end]
-        known = held & (mate >= 0)
-        shared[mate[known], 1 - end, 0], shared[mate[known], 1 - end, 1] = dead[i, at][known], most[i, at][known]
-        dead[i, at] += np.where(held, extra_dead, 0.0)
-        most[i, at] += np.where(held, extra_most, 0.0)
-    need = np.maximum(dead / places.limits[0], most / places.limits[1])
-    by_pad = np.maximum(use.pad, need / largest_area(nodes, places, place, count))
-    # how loads are shared out is judged by the largest pad for the place: one that only its neighbour keeps small
-    # is not helped by a nearer neighbour
-    fits = np.take_along_axis(places.fits, place[..., None], axis=1)
-    share = np.maximum(use.pad, need / np.where(fits, places.area, places.area[0]).max(axis=2))
-    hard = overstepped(nodes, places, place, count)
-    # these do not bend with the target, which stands for what the quick look does not see
-    worst = np.maximum(np.maximum(use.span.max(axis=1), by_pad.max(axis=1)), 0)
-    strict = hard.max(axis=1)
-    worst = np.where(strict > 1 + 1e-6, np.maximum(worst, target) + TOO_LONG * target * (strict - 1), worst)
-    scale = target[:, None]
-    return np.maximum(np.sqrt(use.span / scale), hard), share / scale, worst
-
-
-def overstepped(nodes: Nodes, places: Places, place: Ints, count: Ints) -> Array:
-    """Overhangs and spans (pieces, pads + 1) to the longest that they may be, whatever the wood carries."""
-    lengths, spans = _ends(nodes, place, count)
-    i = np.arange(len(count))
-    back = np.where(spans, lengths, np.inf)
-    over = np.where(spans, lengths / places.widest[:, None], 0.0)
-    for end, at, beside in ((0, np.zeros(len(count), np.intp), np.ones(len(count), np.intp)), (1, count, count - 1)):
-        out = np.where(places.free[:, end] & (lengths[i, at] > places.inset + 0.05), lengths[i, at], 0.0)
-        over[i, at] = out / (clearances.OVERHANG * back[i, beside])
-    return over
-
-
-def largest_area(nodes: Nodes, places: Places, place: Ints, count: Ints) -> Array:
-    """Area of the largest pad that fits at each place, beside its neighbours on the member (pieces, pads) [sq in]."""
-    lengths, spans = _ends(nodes, place, count)
-    gap = np.where(spans, lengths, np.inf)
-    room = np.minimum(gap[:, :-1], gap[:, 1:])
-    fits = np.take_along_axis(places.fits, place[..., None], axis=1)
-    fits = fits & (places.along + places.between <= room[..., None] + 1e-6)
-    return np.asarray(np.where(fits, places.area, places.area[0]).max(axis=2))
-
-
-def _resize(nodes: Nodes, places: Places, place: Ints, count: Ints, by_region: Array, by_pad: Array) -> Array:
-    """New lengths: each region by what it and the pads at its ends ask, the whole as long as the piece."""
-    lengths, spans = _ends(nodes, place, count)
-    rows, regions = lengths.shape
-    i, region = np.arange(rows), np.arange(regions)
-    # a span goes by the mean of its two pads, which keeps neighbours alike; an overhang by its own
-    beside = (np.pad(by_pad, ((0, 0), (1, 0))) + np.pad(by_pad, ((0, 0), (0, 1)))) * np.where(spans, 0.5, 1.0)
-    ask = np.clip(np.maximum(by_region, beside), 0.25, 4.0)
-    over = (region == 0) | (region == count[:, None])
-    free = np.where(region == 0, places.free[:, :1], places.free[:, 1:])
-    least = np.where(over & free, places.inset[:, None], 0.0)
-    grown = np.where(spans | (over & free), np.maximum(lengths, np.maximum(least, 1.0)) * ask**-0.7, 0.0)
-    # pads alike in load may stand by twos, which serves nothing: each span is drawn a little to its neighbours
-    log = np.log(np.where(spans, grown, 1.0))
-    beside_log = np.pad(log, ((0, 0), (1, 1)))
-    near = np.pad(spans, ((0, 0), (1, 1))).astype(float)
-    count_near = near[:, :-2] + near[:, 2:]
-    drawn = np.where(count_near > 0, (beside_log[:, :-2] + beside_log[:, 2:]) / np.maximum(count_near, 1), log)
-    grown = np.where(spans, np.exp((1 - EVEN) * log + EVEN * drawn), grown)
-    total = nodes.x[:, -1:]
-    grown *= total / grown.sum(axis=1, keepdims=True)
-    for end, next_to in ((np.zeros(rows, np.intp), np.ones(rows, np.intp)), (count, count - 1)):
-        grown[i, end] = np.where(least[i, end] > 0,
-                                 np.clip(grown[i, end], least[i, end],
-                                         np.maximum(least[i, end], clearances.OVERHANG * grown[i, next_to])), 0.0)
-    rest = total - np.where(over, grown, 0.0).sum(axis=1, keepdims=True)
-    inner = np.where(spans, grown, 0.0)
-    inner *= rest / inner.sum(axis=1, keepdims=True)
-    return np.where(spans, inner, np.where(over, grown, 0.0))
-
-
-def _nudge(nodes: Nodes, places: Places, best: Spread, near: Ints, step: int, shared: Array, own: Ints,
-           target: Array) -> None:
-    """Shift a pad, or it and all after it, by `step` nodes either way wherever that lowers the use; in place."""
-    pads = best.place.shape[1]
-    single = np.eye(pads, dtype=np.intp)
-    onward = np.triu(np.ones((pads, pads), np.intp))
-    moves = np.concatenate([single, -single, onward[1:], -onward[1:]]) * step  # (moves, pads)
-    last = nodes.x.shape[1] - 1
-    for _ in range(4):
-        rows = np.repeat(near, len(moves))
-        n, p, c = nodes.pick(rows), places.pick(rows), best.count[rows]
-        real = np.arange(pads) < c[:, None]
-        place = np.where(real, best.place[rows] + np.tile(moves, (len(near), 1)), last)
-        first_fixed, last_fixed = ~p.free[:, 0], ~p.free[:, 1]
-        place[first_fixed, 0] = 0
-        k = np.arange(len(rows))
-        place[k, c - 1] = np.where(last_fixed, last, place[k, c - 1])
-        place = np.clip(place, 0, last)
-        h = (n.x[:, last - 1] - n.x[:, 1]) / (last - 2)
-        apart = np.all((np.diff(place, axis=1) * h[:, None] >= p.least[:, None] - 1e-6) | ~real[:, 1:], axis=1)
-        stands = np.take_along_axis(p.open_, place, axis=1) | ~real
-        stands[:, 0] |= first_fixed
-        stands[k, c - 1] |= last_fixed
-        fair = apart & stands.all(axis=1)
-        worst = np.full(len(rows), np.inf)
-        f = np.flatnonzero(fair)
-        if len(f):
-            nf, pf = n.pick(f), p.pick(f)
-            _, _, worst[f] = _demand(nf, pf, place[f], c[f], look(nf, place[f], c[f]), shared.copy(), own[rows[f]],
-                                     target[rows[f]])
-        by_move = worst.reshape(len(near), len(moves))
-        pick = np.argmin(by_move, axis=1)
-        value = by_move[np.arange(len(near)), pick]
-        better = value < best.use[near] - 1e-4
-        chosen = place.reshape(len(near), len(moves), pads)[np.arange(len(near)), pick]
-        best.place[near[better]], best.use[near[better]] = chosen[better], value[better]
-        near = near[better & (value > target[near])]
-        if not len(near):
-            break
-
-
-def least_counts(nodes: Nodes, places: Places, reach: Array) -> Ints:
-    """Pads below which no piece can pass: by spacing, by the insulation under all of its load, and about by strength.
-
-    `reach` (pieces, nodes) is the simple span that the wood allows at each node [in].
-    """
-    total = nodes.x[:, -1]
-    load, dead = nodes.Q[:, -1].sum(axis=1), nodes.Q[:, -1, 1]
-    largest = places.area.max()
-    bear = np.maximum(load / (places.limits[1] * largest), dead / (places.limits[0] * largest))
-    hang = places.free.sum(axis=1) * clearances.OVERHANG
-    wide = (total / places.widest) - hang
-    spans = np.sum(np.diff(nodes.x) * 2 / (reach[:, 1:] + reach[:, :-1]), axis=1) / CONTINUOUS - hang
-    need = np.maximum.reduce([np.ceil(bear - 1e-9), np.ceil(wide - 1e-9) + 1, np.ceil(spans - 1e-9) + 1])
-    return np.asarray(np.maximum(2, need).astype(np.intp))
+def corrected(correction: Array, place: Ints, true: Array, spans: Spans, places: Places) -> Array:
+    """The correction (pieces, nodes) by what each span was truly used, (pieces, pads - 1), of what was estimated."""
+    off = np.clip(true / np.maximum(_expected(place, spans, _at_end(places)), 1e-9), 0.3, 3.0)
+    middle = (place[:, :-1] + place[:, 1:]) / 2
+    node = np.arange(correction.shape[1])
+    return np.stack([np.interp(node, m, o) for m, o in zip(middle, off, strict=True)])

@@ -182,18 +182,10 @@ def strength(solution: Solution, beams: Sequence[Beam], design: MemberDesign | S
         nothing = Worst(*np.zeros((4, 0)))
         return Strength(*[nothing] * 8)
     at, starts = np.concatenate(solution.s), _starts([s.size for s in solution.s])
-    owner = np.repeat(np.arange(len(beams)), np.diff(starts))
-    Fb, Fv, Fcp, creep = (np.array([getattr(d.values, name) for d in designs]) for name in ("Fb", "Fv", "Fcp", "kcr"))
-    live_limit, total_limit, pad = (np.array([getattr(d, name) for d in designs])
-                                    for name in ("live_limit", "total_limit", "pad_length"))
-
-    bending, shear = np.concatenate(solution.bending_stress), np.concatenate(solution.shear_stress)
-    slope, span = np.concatenate(solution.slope), np.concatenate(solution.span)
-    dead, live = np.concatenate(solution.deflection_dead), np.concatenate(solution.deflection_live)
-    # fx / Fx, fxy / Fxy and fy / Fy all go by the bending stress
-    taper = bending**2 * (Fb[owner] ** -2.0 + (slope**2 + (slope**2 / nds.TENSION_ACROSS_OVER_FV) ** 2)
-                          * Fv[owner] ** -2.0)
-    total = creep[owner] * np.maximum(dead, 0) + live
+    along = _along(solution, designs)
+    Fv, Fcp, pad = (np.array([getattr(held, name) for held in source]) for name, source in (
+        ("Fv", [d.values for d in designs]), ("Fcp", [d.values for d in designs]), ("pad_length", designs)))
+    Fb = np.array([d.values.Fb for d in designs])
 
     pads, pad_starts = np.concatenate([b.supports for b in beams]), _starts([len(b.supports) for b in beams])
     on = np.repeat(np.arange(len(beams)), np.diff(pad_starts))
@@ -201,15 +193,41 @@ def strength(solution: Solution, beams: Sequence[Beam], design: MemberDesign | S
     bearing_length = np.minimum(pads + pad[on] / 2, end[on]) - np.maximum(pads - pad[on] / 2, 0)
     bearing = np.concatenate(solution.reaction_most) / (thickness[on] * bearing_length)
     return Strength(
-        bending=_worst(bending, Fb[owner], at, starts),
-        shear=_worst(shear, Fv[owner], at, starts),
-        taper=_worst(taper, np.ones_like(taper), at, starts),
-        deflection_live=_worst(live, span / live_limit[owner], at, starts),
-        deflection_total=_worst(total, span / total_limit[owner], at, starts),
+        **{name: _worst(demand, limit, at, starts) for name, (demand, limit) in along.items()},
         bearing=_worst(bearing, Fcp[on], pads, pad_starts),
         notch=_notches(solution, beams, Fv, pad),
         tip_load=_tips(solution, end, Fb, Fv, pad),
     )
+
+
+def _along(solution: Solution, designs: Sequence[MemberDesign]) -> dict[str, tuple[Floats, Floats]]:
+    """Demand and limit at every station of every beam, one after another, of what is judged along a beam."""
+    owner = np.repeat(np.arange(len(designs)), [s.size for s in solution.s])
+    Fb, Fv, creep = (np.array([getattr(d.values, name) for d in designs])[owner] for name in ("Fb", "Fv", "kcr"))
+    live_limit, total_limit = (np.array([getattr(d, name) for d in designs])[owner]
+                               for name in ("live_limit", "total_limit"))
+    bending, shear = np.concatenate(solution.bending_stress), np.concatenate(solution.shear_stress)
+    slope, span = np.concatenate(solution.slope), np.concatenate(solution.span)
+    dead, live = np.concatenate(solution.deflection_dead), np.concatenate(solution.deflection_live)
+    # fx / Fx, fxy / Fxy and fy / Fy all go by the bending stress
+    taper = bending**2 * (Fb**-2.0 + (slope**2 + (slope**2 / nds.TENSION_ACROSS_OVER_FV) ** 2) * Fv**-2.0)
+    return {
+        "bending": (bending, Fb), "shear": (shear, Fv), "taper": (taper, np.ones_like(taper)),
+        "deflection_live": (live, span / live_limit),
+        "deflection_total": (creep * np.maximum(dead, 0) + live, span / total_limit),
+    }
+
+
+def used_between_pads(solution: Solution, beams: Sequence[Beam], designs: Sequence[MemberDesign]) -> list[Floats]:
+    """How far the wood of each beam is used in each of its spans, overhangs counted with the span beside them."""
+    worst = np.maximum.reduce([demand / limit for demand, limit in _along(solution, designs).values()])
+    starts = _starts([s.size for s in solution.s])
+    found = []
+    for k, beam in enumerate(beams):
+        s, use = solution.s[k], worst[starts[k]:starts[k + 1]]
+        at = np.searchsorted(s, beam.supports[1:-1])
+        found.append(np.maximum.reduceat(use, np.r_[0, at]))
+    return found
 
 
 def _starts(sizes: Sequence[int]) -> Ints:

@@ -1,14 +1,13 @@
 """Pads and shims: the fewest pads that carry each member, and the stack that closes at every one.
 
-Stage: members -> supports <-> structure. Where pads may stand is told for all members at once (keep_outs), the places
-are searched by a quick look at the beams (fewest_pads) and the tapered beams then solved; where that finds more than
-the quick look did, the search goes on.
+Stage: members -> supports <-> structure. Where pads may stand is told for all members at once (keep_outs); places for
+each count are estimated (fewest_pads), the tapered beams solved on them, and counts gone through until the fewest pass.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
@@ -17,13 +16,12 @@ from numpy.typing import NDArray
 
 from framing.engine.checks import Check
 from framing.engine.documents import Build
-from framing.engine.fewest_pads import Places, Spread, fewest, largest_area, least_counts, overstepped
+from framing.engine.fewest_pads import NODE, Places, Spans, Wood, by_count, corrected, estimate, wood_at
 from framing.engine.keep_outs import Ground, Row, Stretches, end_inset, joined, kept_off, no_room, over_outlets, without
 from framing.engine.layout import Deck, Layout
 from framing.engine.members import Member
 from framing.engine.pads import LEAST_BETWEEN, Piece, Support, by_area, corners_of, room_between, shortest_pad
 from framing.engine.plane import Plane
-from framing.engine.quick_beams import Nodes, lay_nodes
 from framing.engine.shims import close_stack, packers
 from framing.engine.structure import (
     AdjustedValues,
@@ -32,10 +30,10 @@ from framing.engine.structure import (
     MemberDesign,
     Solution,
     adjusted_values,
-    allowable_span,
     bearing_area,
     solve,
     strength,
+    used_between_pads,
 )
 from framing.engine.support_checks import load_path, pad_checks, pressure_limits, spacing_checks, strength_checks
 from framing.reference import clearances, loads
@@ -45,10 +43,13 @@ Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
 PAD_ROLES = ("edge", "joist")  # rims and blocking hang on these
-NODE = 1.5  # nodes that pads are tried on lie about this far apart [in]
-MOST_NODES = 400
 WIDTH_BINS = 3.0  # tributary widths are taken even over about this much of a piece [in]
-LOOKS = 6  # times that beams are solved and the search goes on
+LOOKS = 24  # times that beams are solved and the search goes on
+COARSE = 4  # panels a span in the search; the last look has the full mesh
+PASSES = 0.995  # what the search, which looks a little coarsely, lets pass
+MOST_PADS = 40  # on one piece
+LIKELY = 1.25  # a count estimated to be used no harder than this is tried
+NEAR, AGAIN = 1.35, 2  # a count used no harder than this is tried again so often, evened out by what was found
 CLEARLY = 0.9  # keep-outs give way where that takes this off the use, or lets the piece stand at all
 # what a place may do without where there is no other: the pad's edge off the outlet, then the distance by parts
 GIVING_WAY = ((True, 1.0), (False, 1.0), (False, 0.75), (False, 0.5), (False, 0.25), (False, 0.0))
@@ -119,21 +120,6 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
 
 
 @dataclass(frozen=True)
-class _Group:
-    """Members of one role in pieces, ready for the search. `line` (pieces,) is the member of each in `row`."""
-
-    pieces: list[Piece]
-    beams: list[Beam]
-    designs: list[MemberDesign]
-    nodes: Nodes
-    row: Row
-    line: Ints
-    places: Places
-    start: Ints
-    most: Ints
-
-
-@dataclass(frozen=True)
 class Standing:
     """Pieces on their pads and the solved beams; `fits` (pieces, pads, sizes) of the pad sizes at each place."""
 
@@ -143,206 +129,239 @@ class Standing:
     fits: list[Bools]
 
 
-def _group(members: Sequence[Member], layout: Layout, build: Build, ground: Ground, load: Load,
-           values: Mapping[str, AdjustedValues]) -> _Group:
-    pieces = [Piece(m, a, b, np.zeros(0)) for m in members for a, b in m.pieces]
-    line = np.repeat(np.arange(len(members)), [len(m.pieces) for m in members])
-    beams = [_beam(p, layout) for p in pieces]
-    pad = shortest_pad(build)
-    designs = [MemberDesign(values[p.member.id], pad) for p in pieces]
-    run = np.array([p.end - p.start for p in pieces])
-    free = np.array([[p.start < 1e-6, p.end > p.member.line.length - 1e-6] for p in pieces])
-    inset = np.minimum(end_inset(build), run / 4)
-    count = int(np.clip(math.ceil(run.max() / NODE), 24, MOST_NODES))
-    a, b = np.where(free[:, 0], inset, 0.0), run - np.where(free[:, 1], inset, 0.0)
-    inner = a[:, None] + (b - a)[:, None] * np.linspace(0, 1, count - 1)
-    x = np.concatenate([np.zeros((len(run), 1)), inner, run[:, None]], axis=1)
-    nodes = lay_nodes(beams, x, load, designs)
-    row = Row(np.array([[m.line.start, m.line.end] for m in members]))
-    sizes = by_area(build)
-    asked = build.supports.maximum_spacing
-    next_to = line[:-1] == line[1:]
-    index = np.arange(len(pieces))
-    partner = np.stack([np.r_[-1, np.where(next_to, index[:-1], -1)], np.r_[np.where(next_to, index[1:], -1), -1]],
-                       axis=1)
-    least = np.minimum(pad + LEAST_BETWEEN, b - a)
-    empty = np.zeros((*x.shape, len(sizes)), bool)
-    places = Places(
-        empty[..., 0], empty, np.array([s[0] for s in sizes]),
-        np.array([bearing_area(s, ground.cover) for s in sizes]), free, inset, least, LEAST_BETWEEN,
-        np.full(len(run), clearances.PAD_SPACING if asked == "auto" else float(asked)),
-        pressure_limits(ground), partner,
-    )
-    width = np.array([float(layout.width[p.member.id].max()) for p in pieces])
-    depth = np.stack([np.interp(xi, beam.profile[:, 0], beam.profile[:, 1]) for xi, beam in zip(x, beams, strict=True)])
-    reach = np.stack([allowable_span(d, g.values, load, w, beam.thickness)
-                      for d, g, w, beam in zip(depth, designs, width, beams, strict=True)])
-    steps = np.ceil(least / ((b - a) / (count - 2)) - 1e-6)
-    most = np.maximum(2, (count - 2) // steps + 1).astype(np.intp)
-    start = np.minimum(least_counts(nodes, places, np.minimum(reach, 1e6)), most)
-    return _Group(pieces, beams, designs, nodes, row, line, places, start, most)
-
-
-def _open(group: _Group, rows: Ints, shut: Sequence[Stretches], beside: Array, sizes: Sequence[tuple[float, float]],
-          *, spaced: bool) -> Places:
-    """The places of pieces `rows` where the stretches of each pad size leave them open.
-
-    A row of joists closer than a pad is wide rules the pad out, the smallest apart. Where `spaced`, pads may stand
-    further apart over a closed stretch than they usually do.
-    """
-    places, x = group.places.pick(rows), group.nodes.x[rows]
-    at = x + np.array([group.pieces[r].start for r in rows])[:, None]
-    line = np.broadcast_to(group.line[rows][:, None], x.shape)
-    fits = np.stack([~s.closed(line.ravel(), at.ravel()).reshape(x.shape) for s in shut], axis=2)
-    narrow = np.array([k == 0 or b <= beside.min(initial=math.inf) + 1e-6 for k, (_, b) in enumerate(sizes)])
-    fits &= narrow
-    open_ = fits[..., 0].copy()
-    open_[:, [0, -1]] = False
-    widest = places.widest
-    if spaced:
-        last_open = np.maximum.accumulate(np.where(open_, x, 0.0), axis=1)
-        run = np.where(open_[:, 1:], np.diff(x, axis=1) + x[:, :-1] - last_open[:, :-1], 0.0)
-        step = np.diff(x, axis=1).max(axis=1)
-        gap = run.max(axis=1)
-        widest = np.where(gap > widest - 2 * step, gap + 3 * step, widest)
-    return replace(places, open_=open_, fits=fits, widest=widest)
-
-
 def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Ground, load: Load,
           values: Mapping[str, AdjustedValues]) -> Standing:
     """Members on the fewest pads found that pass, and the solved beams.
 
     Keep-outs hold wherever any place passes; where none does they give way step by step.
     """
-    group = _group(members, layout, build, ground, load, values)
-    sizes, beside = by_area(build), _beside(group)
+    pieces = [Piece(m, a, b, np.zeros(0)) for m in members for a, b in m.pieces]
+    line = np.repeat(np.arange(len(members)), [len(m.pieces) for m in members])
+    designs = [MemberDesign(values[p.member.id], shortest_pad(build)) for p in pieces]
+    beams = [_beam(p, layout) for p in pieces]
+    places = _places(pieces, build, ground)
+    wood = wood_at(beams, designs, load, places.x)
+    row = Row(np.array([[m.line.start, m.line.end] for m in members]))
+    sizes, beside = by_area(build), _beside(row)
+    room, outlets = ([rule(row, ground, s) for s in sizes] for rule in (no_room, over_outlets))
+    bare = [no_room(row, replace(ground, taken=ground.taken[:0]), s) for s in sizes]
+    off = [kept_off(row, ground, s) for s in sizes]
+
+    def both(one: Sequence[Stretches], other: Sequence[Stretches]) -> list[Stretches]:
+        return [joined(a, b) for a, b in zip(one, other, strict=True)]
+
+    search = Search(places, wood, beams, designs, load, _sharing(line))
     auto = build.supports.maximum_spacing == "auto"
-    room = [no_room(group.row, ground, s) for s in sizes]
-    stood = _Stood(group, load)
-    rows = np.arange(len(group.pieces))
-    for by_edge, part in GIVING_WAY:
-        off = [kept_off(group.row, ground, s, by_edge=by_edge, part=part) for s in sizes]
-        trial = _open(group, rows, [joined(r, o) for r, o in zip(room, off, strict=True)], beside, sizes, spaced=auto)
-        more = (trial.open_ & ~stood.opened[rows]).any(axis=1) | ~stood.looked[rows]
-        stood.search(rows[more], trial.pick(np.flatnonzero(more)))
-        rows = np.flatnonzero(stood.use > 1 + 1e-9)
-        if not len(rows):
-            break
-    # where wood fails or pads stand further apart than they may for want of room, over other pads, then over the roof's
-    # edge, both of which are told; where none can stand, or as close as was asked, off the outlets alone, then anywhere
-    bare = replace(ground, taken=ground.taken[:0])
-    off = [kept_off(group.row, ground, s) for s in sizes]
-    outlets = [over_outlets(group.row, ground, s) for s in sizes]
-    last: list[tuple[list[Stretches], Bools]] = [
-        ([joined(no_room(group.row, bare, s), o) for s, o in zip(sizes, off, strict=True)], stood.wood > 1 + 1e-6),
-        ([joined(v, o) for v, o in zip(outlets, off, strict=True)], stood.wood > 1 + 1e-6),
-        (outlets, (stood.over > 1 + 1e-6) & (not auto)),
-        ([group.row.stretches([]) for _ in sizes], np.zeros(len(group.pieces), bool)),
-    ]
-    for shut, short in last:
-        rows = np.flatnonzero((stood.use > 1 + 1e-9) & (short | ~np.isfinite(stood.use)))
-        stood.search(rows, _open(group, rows, shut, beside, sizes, spaced=auto))
-    return stood.standing()
+    for n, (by_edge, part) in enumerate(GIVING_WAY):  # for the wood's sake; not to press the roof less
+        shut = both(room, [kept_off(row, ground, s, by_edge=by_edge, part=part) for s in sizes])
+        rows = np.flatnonzero((search.wood_use if n else search.use) > PASSES)
+        search.find(rows, _open(places, pieces, rows, line, shut, beside, sizes, auto=auto))
+    # where wood would fail for want of room over other pads, then over the roof's edge, both of which are told; where a
+    # piece could not stand at all off the outlets alone, then anywhere
+    for n, shut in enumerate((both(bare, off), both(outlets, off), outlets, [row.stretches([]) for _ in sizes])):
+        rows = np.flatnonzero(search.wood_use > PASSES if n < 2 else ~np.isfinite(search.use))
+        search.find(rows, _open(places, pieces, rows, line, shut, beside, sizes, auto=auto))
+    return search.standing(pieces)
 
 
-def _beside(group: _Group) -> Array:
+def _places(pieces: Sequence[Piece], build: Build, ground: Ground) -> Places:
+    """The pieces' nodes, all closed so far."""
+    run = np.array([p.end - p.start for p in pieces])
+    free = np.array([[p.start < 1e-6, p.end > p.member.line.length - 1e-6] for p in pieces])
+    inset = np.minimum(end_inset(build), run / 4)
+    a, b = np.where(free[:, 0], inset, 0.0), run - np.where(free[:, 1], inset, 0.0)
+    last = np.maximum(2, np.ceil((b - a) / NODE)).astype(np.intp)
+    share = np.minimum(np.arange(last.max() + 1) / last[:, None], 1.0)
+    x = a[:, None] + (b - a)[:, None] * share
+    sizes, asked = by_area(build), build.supports.maximum_spacing
+    return Places(
+        x, np.zeros((*x.shape, len(sizes)), bool), last, np.array([s[0] for s in sizes]),
+        np.array([bearing_area(s, ground.cover) for s in sizes]), free, inset, run,
+        np.minimum(shortest_pad(build) + LEAST_BETWEEN, b - a),
+        np.full(len(run), clearances.PAD_SPACING if asked == "auto" else float(asked)), LEAST_BETWEEN,
+        pressure_limits(ground))
+
+
+def _sharing(line: Ints) -> Ints:
+    """For each piece those that share the pad at its start and at its end (pieces, 2), -1 for none."""
+    index, joins = np.arange(len(line)), line[:-1] == line[1:]
+    return np.stack([np.r_[-1, np.where(joins, index[:-1], -1)], np.r_[np.where(joins, index[1:], -1), -1]], axis=1)
+
+
+def _open(places: Places, pieces: Sequence[Piece], rows: Ints, line: Ints, shut: Sequence[Stretches], beside: Array,
+          sizes: Sequence[tuple[float, float]], *, auto: bool) -> Places:
+    """The places of pieces `rows` where the stretches of each pad size leave them open.
+
+    A row of joists closer than a pad is wide rules the pad out, the smallest apart. Where the spacing is left to the
+    engine, pads may stand further apart over a closed stretch than they usually do.
+    """
+    own = places.pick(rows)
+    at = own.x + np.array([pieces[r].start for r in rows])[:, None]
+    which = np.broadcast_to(line[rows][:, None], at.shape)
+    fits = np.stack([~s.closed(which.ravel(), at.ravel()).reshape(at.shape) for s in shut], axis=2)
+    fits &= np.array([k == 0 or b <= beside.min(initial=math.inf) + 1e-6 for k, (_, b) in enumerate(sizes)])
+    node = np.arange(at.shape[1])
+    # a splice stands on its pad
+    fits[~own.free[:, 0], 0, 0] = fits[~own.free[:, 1], own.last[~own.free[:, 1]], 0] = True
+    fits &= (node <= own.last[:, None])[..., None]
+    widest = own.widest
+    if auto:
+        stands = np.where(fits[..., 0], own.x, np.nan)
+        gap = np.nan_to_num(np.nanmax(np.diff(_filled(stands), axis=1), axis=1), nan=0.0)
+        widest = np.where(gap > widest - NODE, gap + 2 * NODE, widest)
+    return replace(own, fits=fits, widest=widest)
+
+
+def _filled(x: Array) -> Array:
+    """Rising places with the last given one in the gaps, the first given one before it."""
+    held = np.fmax.accumulate(x, axis=1)
+    return np.where(np.isnan(held), np.nanmin(np.where(np.isnan(x), np.inf, x), axis=1)[:, None], held)
+
+
+def _beside(row: Row) -> Array:
     """How far neighbouring lines of the row stand apart [in], none for lines that are not level with one another."""
-    along = group.row.along
+    along = row.along
     if np.abs(along[:, 0] * along[0, 1] - along[:, 1] * along[0, 0]).max() > 1e-3:
         return np.zeros(0)
-    across = np.sort(group.row.start @ np.array([-along[0, 1], along[0, 0]]))
+    across = np.sort(row.start @ np.array([-along[0, 1], along[0, 0]]))
     gaps = np.diff(across)
     return np.asarray(gaps[gaps > 0.5])
 
 
-class _Stood:
-    """The best pads found for each piece of a group so far, with its solved beam and its true use, 1 passes."""
+class Search:
+    """The best pads found for pieces so far, with their true use (1 passes)."""
 
-    def __init__(self, group: _Group, load: Load) -> None:
-        pieces = len(group.pieces)
-        self.group, self.load = group, load
-        self.use = np.full(pieces, math.inf)
-        self.wood = np.full(pieces, math.inf)  # use by strength and spacing, without the insulation's
-        self.over = np.ones(pieces)  # spans and overhangs to the longest that they may be
-        self.opened = np.zeros(group.places.open_.shape, bool)  # places tried, pieces looked at
-        self.looked = np.zeros(pieces, bool)
-        self.pads: list[Array] = [np.zeros(0)] * pieces
-        self.fits: list[Bools] = [np.zeros((0, len(group.places.area)), bool)] * pieces
-        self.solved: list[Solution | None] = [None] * pieces
-        self.shared = np.full((pieces, 2, 2), math.nan)
+    def __init__(self, places: Places, wood: Wood, beams: list[Beam], designs: list[MemberDesign], load: Load,
+                 partner: Ints) -> None:
+        count = len(beams)
+        self.places, self.wood, self.beams, self.designs = places, wood, beams, designs
+        self.load, self.partner = load, partner
+        self.E = np.array([d.values.E for d in designs])
+        self.use = np.full(count, np.inf)
+        self.wood_use = np.full(count, np.inf)  # the same without the insulation's
+        self.opened = np.zeros(places.x.shape, bool)  # nodes that were open before
+        self.pads: list[Array] = [np.zeros(0)] * count
+        self.fits: list[Bools] = [np.zeros((0, len(places.area)), bool)] * count
+        self.brought = np.full((count, 2, 2), np.nan)  # dead and worst load that partners bring to an end's pad
 
-    def search(self, rows: Ints, places: Places) -> None:
-        """Look for pads of pieces `rows` in these places, solve them, and keep what serves better than before."""
+    def find(self, rows: Ints, places: Places) -> None:
+        """Look for pads of pieces `rows` in these places and keep what serves better than before."""
+        fresh = np.flatnonzero((places.fits[..., 0] & ~self.opened[rows]).any(axis=1))
+        rows, places = rows[fresh], places.pick(fresh)
         if not len(rows):
             return
-        group = self.group
-        self.opened[rows], self.looked[rows] = places.open_, True
-        nodes, start, most = group.nodes.pick(rows), group.start[rows], group.most[rows]
-        target, seek = np.ones(len(rows)), np.arange(len(rows))
-        E = np.array([d.values.E for d in group.designs])
+        self.opened[rows] |= places.fits[..., 0]
+        wood = self.wood.pick(rows)
+        spans = estimate(places, wood)
+        most = int(np.clip(np.ceil((places.run / places.least).max()) + 1, 2, MOST_PADS))
+        correction = np.ones(places.x.shape)
+        counted = by_count(places, wood, spans, correction, most)
+        # counts are numbered from two pads up: the first that may pass, were the estimate somewhat high
+        level = np.maximum(LIKELY, 1.001 * counted.use.min(axis=1))[:, None]
+        count = np.argmax(counted.use <= level, axis=1)
+        place = [counted.nodes[c][i] for i, c in enumerate(count)]
+        passed, failed, again = np.full(len(rows), -1), np.full(len(rows), -1), np.zeros(len(rows), int)
+        active = np.flatnonzero(np.isfinite(counted.use.min(axis=1)))
+        seen: dict[tuple[int, ...], Any] = {}
         for _ in range(LOOKS):
-            spread = fewest(nodes.pick(seek), places.pick(seek), start[seek], most[seek], target[seek], self.shared,
-                            rows[seek])
-            found = np.isfinite(spread.use)
-            seek, spread = seek[found], spread.pick(found)
-            if not len(seek):
+            goes_on = []
+            for i, use, bare, spread in self._tried(active, rows, places, place, seen):
+                c = int(count[i])
+                self._keep(int(rows[i]), i, use, bare, places, place[i])
+                correction[i] = corrected(correction[i:i + 1], place[i][None], spread[None], spans.pick([i]),
+                                          places.pick([i]))[0]
+                if use <= PASSES:
+                    passed[i], count[i], again[i] = c, c - 1, 0
+                elif use <= NEAR and again[i] < AGAIN:
+                    again[i] += 1
+                else:
+                    failed[i], again[i] = max(failed[i], c), 0
+                    further = int(0.5 * (c + 1) * (math.sqrt(min(use, 100.0)) - 1)) if passed[i] < 0 else 1
+                    count[i] = min(c + max(1, further), most - 2)
+                if failed[i] < count[i] and count[i] >= 0 and not 0 <= passed[i] <= count[i]:
+                    goes_on.append(i)
+            active = self._placed(np.array(goes_on, np.intp), count, place, places, wood, spans, correction)
+            if not len(active):
                 break
-            own = rows[seek]
-            pads = [nodes.x[k, spread.place[i, :c]] for i, (k, c) in enumerate(zip(seek, spread.count, strict=True))]
-            beams = [replace(group.beams[r], supports=p) for r, p in zip(own, pads, strict=True)]
-            solution = solve(beams, self.load, E[own])
-            strong = strength(solution, beams, [group.designs[r] for r in own])
-            self._share(own, solution)
-            pressed = self._pressed(own, places.pick(seek), nodes.pick(seek), spread, solution)
-            spaced = overstepped(nodes.pick(seek), places.pick(seek), spread.place, spread.count).max(axis=1)
-            wood = np.maximum.reduce([*strong.ratios.values(), np.where(spaced > 1 + 1e-6, spaced, 0.0)])
-            true = np.maximum(wood, pressed)
-            passes = true <= 1 + 1e-9
-            better = (passes & (self.use[own] > 1 + 1e-9)) | (true < CLEARLY * self.use[own])
-            for i in np.flatnonzero(better):
-                r, k = own[i], seek[i]
-                self.use[r], self.wood[r], self.over[r], self.pads[r] = true[i], wood[i], spaced[i], pads[i]
-                self.fits[r] = places.fits[k, spread.place[i, : spread.count[i]]]
-                self.solved[r] = _one(solution, int(i))
-            # the quick look passed what the beam does not: it must find that much less
-            again = ~passes & (spread.use <= target[seek])
-            target[seek] *= np.where(again, np.minimum(0.998, 1.002 * spread.use / (target[seek] * true)), 1.0)
-            start[seek] = spread.count
-            seek = seek[again]
-            if not len(seek):
-                break
+        # as few, with the end pads nearer the ends where that passes too
+        active = np.flatnonzero((passed >= 0) & self._hang_out(rows, places))
+        count[active] = passed[active]
+        active = self._placed(active, count, place, places, wood, spans, correction, near_ends=True)
+        for i, use, bare, _ in self._tried(active, rows, places, place, seen):
+            if use <= PASSES:
+                self.use[rows[i]] = np.inf
+                self._keep(int(rows[i]), i, use, bare, places, place[i])
 
-    def _share(self, own: Ints, solution: Solution) -> None:
-        """What these pieces' ends bring to the pads that their partners share."""
+    def _placed(self, active: Ints, count: Ints, place: list[Ints], places: Places, wood: Wood, spans: Spans,
+                correction: Array, *, near_ends: bool = False) -> Ints:
+        """Of pieces `active` those that can stand on their count; their nodes are put into `place`."""
+        if not len(active):
+            return active
+        counted = by_count(places.pick(active), wood.pick(active), spans.pick(active), correction[active],
+                           int(count[active].max()) + 2, all_counts=True, near_ends=near_ends)
+        stands = np.isfinite(counted.use[np.arange(len(active)), count[active]])
+        for k in np.flatnonzero(stands):
+            place[active[k]] = counted.nodes[count[active[k]]][k]
+        return active[stands]
+
+    def _keep(self, r: int, i: int, use: float, wood_use: float, places: Places, place: Ints) -> None:
+        """Keep pads of piece r (i of the places) where they pass and are fewer, or serve clearly better."""
+        passes, passed = use <= PASSES, self.use[r] <= PASSES
+        if (passes and (not passed or len(place) < len(self.pads[r]))) or use < CLEARLY * self.use[r] and not passed:
+            self.use[r], self.wood_use[r] = use, wood_use
+            self.pads[r], self.fits[r] = places.x[i, place], places.fits[i, place]
+
+    def _hang_out(self, rows: Ints, places: Places) -> Bools:
+        """Whether either end of the pieces hangs out further than it need."""
+        far = places.inset + 0.05
+        return np.array([len(self.pads[r]) > 0 and bool(
+            (free[0] and self.pads[r][0] > f) or (free[1] and run - self.pads[r][-1] > f))
+            for r, f, free, run in zip(rows, far, places.free, places.run, strict=True)])
+
+    def _tried(self, active: Ints, rows: Ints, places: Places,
+               place: Sequence[Ints], seen: dict[tuple[int, ...], Any]) -> Iterator[tuple[int, float, float, Array]]:
+        """(piece, worst use, the same of its wood alone, use of each span) with their pads solved, once for a place."""
+        fresh = np.array([i for i in active if (i, *place[i]) not in seen], np.intp)
+        if len(fresh):
+            true, bare, by_span = self._try(rows[fresh], places.pick(fresh), [place[i] for i in fresh])
+            seen.update({(i, *place[i]): found for i, *found in
+                         zip(fresh, true.tolist(), bare.tolist(), by_span, strict=True)})
+        for i in active.tolist():
+            yield i, *seen[(i, *place[i])]
+
+    def _try(self, own: Ints, places: Places, place: Sequence[Ints]) -> tuple[Array, Array, list[Array]]:
+        """The true worst use (pieces,) with pads at these nodes, the wood's alone, and how far each span is used."""
+        beams = [replace(self.beams[r], supports=places.x[i, p])
+                 for i, (r, p) in enumerate(zip(own, place, strict=True))]
+        designs = [self.designs[r] for r in own]
+        solution = solve(beams, self.load, self.E[own], panels=COARSE)
+        strong = strength(solution, beams, designs)
+        by_span = used_between_pads(solution, beams, designs)
+        bare = np.max(list(strong.ratios.values()), axis=0)
+        true = bare.copy()
         for i, r in enumerate(own):
-            for end, mate in ((0, self.group.places.partner[r, 0]), (-1, self.group.places.partner[r, 1])):
+            for end, mate in ((0, self.partner[r, 0]), (-1, self.partner[r, 1])):
                 if mate >= 0:
-                    self.shared[mate, 1 + end] = solution.reaction_dead[i][end], solution.reaction_most[i][end]
+                    self.brought[mate, 1 + end] = solution.reaction_dead[i][end], solution.reaction_most[i][end]
+        for i, r in enumerate(own):
+            dead, most = solution.reaction_dead[i].copy(), solution.reaction_most[i].copy()
+            for end, mate in ((0, self.partner[r, 0]), (-1, self.partner[r, 1])):
+                if mate >= 0:  # not known yet: as much again
+                    extra = self.brought[r, end]
+                    dead[end] += dead[end] if np.isnan(extra[0]) else extra[0]
+                    most[end] += most[end] if np.isnan(extra[1]) else extra[1]
+            need = _area_needed(dead, most, places.limits)
+            room = room_between(places.x[i, place[i]])
+            fits = places.fits[i, place[i]] & (places.along + places.between <= room[:, None] + 1e-6)
+            pressed = need / np.where(fits, places.area, places.area[0]).max(axis=1)
+            by_span[i] = np.maximum.reduce([by_span[i], pressed[1:], pressed[:-1]])
+            true[i] = max(true[i], float(pressed.max()))
+        return true, bare, by_span
 
-    def _pressed(self, own: Ints, places: Places, nodes: Nodes, spread: Spread, solution: Solution) -> Array:
-        """The most that any pad of each piece needs over the largest that fits there."""
-        dead, most = np.zeros(spread.place.shape), np.zeros(spread.place.shape)
-        for i, c in enumerate(spread.count):
-            dead[i, :c], most[i, :c] = solution.reaction_dead[i], solution.reaction_most[i]
-        k = np.arange(len(own))
-        for end, at in ((0, np.zeros(len(own), np.intp)), (1, spread.count - 1)):
-            brought = np.where(places.free[:, end, None] | np.isnan(self.shared[own, end]), 0.0, self.shared[own, end])
-            dead[k, at] += brought[:, 0]
-            most[k, at] += brought[:, 1]
-        need = _area_needed(dead, most, places.limits)
-        return np.asarray((need / largest_area(nodes, places, spread.place, spread.count)).max(axis=1))
-
-    def standing(self) -> Standing:
-        pieces = [replace(p, pads=p.start + pads) for p, pads in zip(self.group.pieces, self.pads, strict=True)]
-        beams = [replace(b, supports=pads) for b, pads in zip(self.group.beams, self.pads, strict=True)]
-        return Standing(pieces, beams, _joined([s for s in self.solved if s is not None]), self.fits)
-
-
-def _one(solved: Any, i: int) -> Any:
-    """Of a solution of many beams that of beam i alone."""
-    return replace(solved, **{
-        f.name: _one(v, i) if is_dataclass(v) else v[i : i + 1] if isinstance(v, list | np.ndarray) else v
-        for f in fields(solved) for v in [getattr(solved, f.name)]})
+    def standing(self, pieces: Sequence[Piece]) -> Standing:
+        placed = [replace(p, pads=p.start + pads) for p, pads in zip(pieces, self.pads, strict=True)]
+        beams = [replace(b, supports=pads) for b, pads in zip(self.beams, self.pads, strict=True)]
+        return Standing(placed, beams, solve(beams, self.load, self.E), self.fits)
 
 
 def _joined(solved: Sequence[Any]) -> Any:
