@@ -112,6 +112,10 @@ class Spans:
     near: Array
     far: Array
 
+    def eased(self, part: Array) -> Spans:
+        """The same were the insulation to bear more: `part` (pieces,) of what it is pressed with."""
+        return replace(self, near=self.near * part[:, None, None], far=self.far * part[:, None, None])
+
     def pick(self, rows: Ints | Sequence[int]) -> Spans:
         return Spans(self.length[rows], self.wood[rows], self.near[rows], self.far[rows])
 
@@ -148,7 +152,8 @@ def estimate(places: Places, wood: Wood) -> Spans:
     fair = (length >= each(places.least) - 1e-6) & (length <= each(places.widest) + 1e-6)
     stands = places.fits[:, :, 0]
     fair &= stands[:, :, None] & stands[:, end] & (start + 1 + k < nodes)
-    need = np.maximum(dead / places.limits[0], carried / places.limits[1])
+    total = np.maximum(carried, dead + wood.point / INNER_PAD)  # a point load may stand right over a pad
+    need = np.maximum(dead / places.limits[0], total / places.limits[1])
     # the largest pad that fits at a node and leaves room to the next one
     room = (places.along + places.between <= length[..., None] + 1e-6)
     here = np.where(room & places.fits[:, :, None], places.area, places.area[0]).max(axis=-1)
@@ -179,10 +184,9 @@ def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: 
     hang_a, hang_b = places.x, places.run[:, None] - places.x
     loose = places.inset[:, None] + 0.05
     # an end pad further in than it need be asks for a span of four times the overhang beside it, and for its tip
-    short_a = (places.free[:, :1] & (hang_a > loose))[:, :, None] & (
-        hang_a[:, :, None] > clearances.OVERHANG * spans.length + 1e-6)
-    short_b = (places.free[:, 1:] & (hang_b > loose))[:, end] & (
-        hang_b[:, end] > clearances.OVERHANG * spans.length + 1e-6)
+    over_a = np.where(places.free[:, :1] & (hang_a > loose), hang_a, 0.0)[:, :, None] / clearances.OVERHANG
+    over_b = np.where(places.free[:, 1:] & (hang_b > loose), hang_b, 0.0)[:, end] / clearances.OVERHANG
+    span = np.maximum(spans.length, 1e-9)
     section = wood.thickness[:, None] * wood.depth**2 / 6 * wood.Fb[:, None]
     tip_a = np.where(places.free[:, :1] & (hang_a > loose), loads.TIP_LOAD * hang_a / section, 0.0)
     tip_b = np.where(places.free[:, 1:] & (hang_b > loose), loads.TIP_LOAD * hang_b / section, 0.0)
@@ -199,9 +203,11 @@ def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: 
         far = spans.far * (at_end[:, 1, None, None] if b else INNER_PAD)
         use = factor * np.maximum.reduce([spans.wood, near, far])
         if a:
-            use = np.where(first_may[:, :, None] & ~short_a, np.maximum(use, tip_a[:, :, None]), np.inf)
+            use = np.maximum(np.maximum(use, over_a / span), tip_a[:, :, None])
+            use = np.where(first_may[:, :, None], use, np.inf)
         if b:
-            use = np.where(last_may[:, end] & ~short_b, np.maximum(use, tip_b[:, end]), np.inf)
+            use = np.maximum(np.maximum(use, over_b / span), tip_b[:, end])
+            use = np.where(last_may[:, end], use, np.inf)
         return np.asarray(np.minimum(use, 1e6) ** EVENLY + np.where(np.isfinite(use), 0.0, np.inf))
 
     rows = np.arange(pieces)

@@ -74,8 +74,11 @@ def design_loads(build: Build, members: Sequence[Member], deck: Deck, decking_ps
     """Dead and live load [psf] as used: decking as laid, framing averaged over the net area, what is asked besides."""
     weight = sum(framing_plf[m.id] * m.line.length / 12 for m in members)
     dead = decking_psf + weight / deck.net_sqft + build.loads.dead_extra
+    live = max(build.loads.live, build.loads.snow)
     basis = loads.BASES.get(build.loads.basis or "")
-    return Load(dead, max(build.loads.live, build.loads.snow), basis.point if basis else 0.0)
+    # a point load lies on a square: it counts where the even load puts less there
+    point = basis.point if basis and basis.point > live * loads.POINT_SPREAD**2 / 144 else 0.0
+    return Load(dead, live, point)
 
 
 def member_values(members: Sequence[Member], build: Build, grade: str) -> dict[str, AdjustedValues]:
@@ -206,16 +209,10 @@ def _open(places: Places, pieces: Sequence[Piece], rows: Ints, line: Ints, shut:
     fits &= (node <= own.last[:, None])[..., None]
     widest = own.widest
     if auto:
-        stands = np.where(fits[..., 0], own.x, np.nan)
-        gap = np.nan_to_num(np.nanmax(np.diff(_filled(stands), axis=1), axis=1), nan=0.0)
+        before = np.maximum.accumulate(np.where(fits[..., 0], own.x, -np.inf), axis=1)[:, :-1]
+        gap = np.where(fits[:, 1:, 0] & np.isfinite(before), own.x[:, 1:] - before, 0.0).max(axis=1)
         widest = np.where(gap > widest - NODE, gap + 2 * NODE, widest)
     return replace(own, fits=fits, widest=widest)
-
-
-def _filled(x: Array) -> Array:
-    """Rising places with the last given one in the gaps, the first given one before it."""
-    held = np.fmax.accumulate(x, axis=1)
-    return np.where(np.isnan(held), np.nanmin(np.where(np.isnan(x), np.inf, x), axis=1)[:, None], held)
 
 
 def _beside(row: Row) -> Array:
@@ -239,23 +236,29 @@ class Search:
         self.E = np.array([d.values.E for d in designs])
         self.use = np.full(count, np.inf)
         self.wood_use = np.full(count, np.inf)  # the same without the insulation's
-        self.opened = np.zeros(places.x.shape, bool)  # nodes that were open before
+        self.opened = np.zeros(places.x.shape, bool)  # nodes that were open when last looked at
+        self.ease = np.ones(count)  # part of the insulation's use that counts
         self.pads: list[Array] = [np.zeros(0)] * count
         self.fits: list[Bools] = [np.zeros((0, len(places.area)), bool)] * count
         self.brought = np.full((count, 2, 2), np.nan)  # dead and worst load that partners bring to an end's pad
 
     def find(self, rows: Ints, places: Places) -> None:
         """Look for pads of pieces `rows` in these places and keep what serves better than before."""
-        fresh = np.flatnonzero((places.fits[..., 0] & ~self.opened[rows]).any(axis=1))
+        fresh = np.flatnonzero((places.fits[..., 0] & ~self.opened[rows]).any(axis=1) | ~np.isfinite(self.use[rows]))
         rows, places = rows[fresh], places.pick(fresh)
         if not len(rows):
             return
-        self.opened[rows] |= places.fits[..., 0]
+        self.opened[rows] = places.fits[..., 0]
         wood = self.wood.pick(rows)
         spans = estimate(places, wood)
         most = int(np.clip(np.ceil((places.run / places.least).max()) + 1, 2, MOST_PADS))
         correction = np.ones(places.x.shape)
-        counted = by_count(places, wood, spans, correction, most)
+        counted = by_count(places, wood, spans, correction, most, near_ends=True)
+        # where no count keeps the roof from being pressed too hard, as little as may be, but never at the wood's cost
+        self.ease[rows] = np.minimum(1.0, 1 / np.maximum(counted.use.min(axis=1), 1e-9))
+        if (self.ease[rows] < 1).any():
+            spans = spans.eased(self.ease[rows])
+            counted = by_count(places, wood, spans, correction, most, near_ends=True)
         # counts are numbered from two pads up: the first that may pass, were the estimate somewhat high
         level = np.maximum(LIKELY, 1.001 * counted.use.min(axis=1))[:, None]
         count = np.argmax(counted.use <= level, axis=1)
@@ -280,20 +283,29 @@ class Search:
                     count[i] = min(c + max(1, further), most - 2)
                 if failed[i] < count[i] and count[i] >= 0 and not 0 <= passed[i] <= count[i]:
                     goes_on.append(i)
-            active = self._placed(np.array(goes_on, np.intp), count, place, places, wood, spans, correction)
+            active = self._placed(np.array(goes_on, np.intp), count, place, places, wood, spans, correction,
+                                  near_ends=True)
             if not len(active):
                 break
-        # as few, with the end pads nearer the ends where that passes too
-        active = np.flatnonzero((passed >= 0) & self._hang_out(rows, places))
-        count[active] = passed[active]
-        active = self._placed(active, count, place, places, wood, spans, correction, near_ends=True)
-        for i, use, bare, _ in self._tried(active, rows, places, place, seen):
-            if use <= PASSES:
-                self.use[rows[i]] = np.inf
+        # fewer still, where ends that hang out further make up for it
+        active = np.flatnonzero(passed >= 1)
+        count[active], again[active] = passed[active] - 1, 0
+        while len(active := self._placed(active, count, place, places, wood, spans, correction, near_ends=False)):
+            goes_on = []
+            for i, use, bare, spread in self._tried(active, rows, places, place, seen):
                 self._keep(int(rows[i]), i, use, bare, places, place[i])
+                if use <= PASSES and count[i] > 0:
+                    count[i], again[i] = count[i] - 1, 0
+                    goes_on.append(i)
+                elif PASSES < use <= NEAR and again[i] < AGAIN:
+                    again[i] += 1
+                    goes_on.append(i)
+                correction[i] = corrected(correction[i:i + 1], place[i][None], spread[None], spans.pick([i]),
+                                          places.pick([i]))[0]
+            active = np.array(goes_on, np.intp)
 
     def _placed(self, active: Ints, count: Ints, place: list[Ints], places: Places, wood: Wood, spans: Spans,
-                correction: Array, *, near_ends: bool = False) -> Ints:
+                correction: Array, *, near_ends: bool) -> Ints:
         """Of pieces `active` those that can stand on their count; their nodes are put into `place`."""
         if not len(active):
             return active
@@ -310,13 +322,6 @@ class Search:
         if (passes and (not passed or len(place) < len(self.pads[r]))) or use < CLEARLY * self.use[r] and not passed:
             self.use[r], self.wood_use[r] = use, wood_use
             self.pads[r], self.fits[r] = places.x[i, place], places.fits[i, place]
-
-    def _hang_out(self, rows: Ints, places: Places) -> Bools:
-        """Whether either end of the pieces hangs out further than it need."""
-        far = places.inset + 0.05
-        return np.array([len(self.pads[r]) > 0 and bool(
-            (free[0] and self.pads[r][0] > f) or (free[1] and run - self.pads[r][-1] > f))
-            for r, f, free, run in zip(rows, far, places.free, places.run, strict=True)])
 
     def _tried(self, active: Ints, rows: Ints, places: Places,
                place: Sequence[Ints], seen: dict[tuple[int, ...], Any]) -> Iterator[tuple[int, float, float, Array]]:
@@ -337,7 +342,8 @@ class Search:
         solution = solve(beams, self.load, self.E[own], panels=COARSE)
         strong = strength(solution, beams, designs)
         by_span = used_between_pads(solution, beams, designs)
-        bare = np.max(list(strong.ratios.values()), axis=0)
+        hang = np.array([_hang(places, i, p) for i, p in enumerate(place)])
+        bare = np.max([*strong.ratios.values(), np.where(hang > 1 + 1e-6, hang, 0.0)], axis=0)
         true = bare.copy()
         for i, r in enumerate(own):
             for end, mate in ((0, self.partner[r, 0]), (-1, self.partner[r, 1])):
@@ -353,7 +359,7 @@ class Search:
             need = _area_needed(dead, most, places.limits)
             room = room_between(places.x[i, place[i]])
             fits = places.fits[i, place[i]] & (places.along + places.between <= room[:, None] + 1e-6)
-            pressed = need / np.where(fits, places.area, places.area[0]).max(axis=1)
+            pressed = self.ease[r] * need / np.where(fits, places.area, places.area[0]).max(axis=1)
             by_span[i] = np.maximum.reduce([by_span[i], pressed[1:], pressed[:-1]])
             true[i] = max(true[i], float(pressed.max()))
         return true, bare, by_span
@@ -362,6 +368,13 @@ class Search:
         placed = [replace(p, pads=p.start + pads) for p, pads in zip(pieces, self.pads, strict=True)]
         beams = [replace(b, supports=pads) for b, pads in zip(self.beams, self.pads, strict=True)]
         return Standing(placed, beams, solve(beams, self.load, self.E), self.fits)
+
+
+def _hang(places: Places, i: int, place: Ints) -> float:
+    """The most that an end of piece i hangs out of what it may: a quarter of the span beside it."""
+    x, far = places.x[i, place], places.inset[i] + 0.05
+    out = [(x[0], x[1] - x[0], places.free[i, 0]), (places.run[i] - x[-1], x[-1] - x[-2], places.free[i, 1])]
+    return max((float(h / (clearances.OVERHANG * span)) for h, span, free in out if free and h > far), default=0.0)
 
 
 def _joined(solved: Sequence[Any]) -> Any:

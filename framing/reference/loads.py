@@ -22,6 +22,7 @@ class Basis:
 
 # A person at work on an occupied roof, ASCE 7 Table 4.3-1, M: 300 lb, not together with the even load.
 POINT_LOAD: Final = 300.0
+POINT_SPREAD: Final = 30.0  # [in] ... laid evenly on a square of this side, ASCE 7 4.4, M
 
 BASES: Final[dict[str, Basis]] = {
     "dwelling-40": Basis(40.0, 0.0, "a deck of one dwelling", "IRC Table R301.5"),  # V2
