@@ -25,7 +25,7 @@ NODE = 1.5  # nodes lie about this far apart [in]
 # What a span of a continuous beam comes to, of its load and length, with the worst spans loaded; for the estimate only.
 MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
 INNER_PAD, END_PAD = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
-EVENLY = 6.0  # power of the uses whose sum is least: high, so that the hardest used span counts most
+LIKELY = 1.25  # a count estimated to be used no harder than this may pass
 ENOUGH = 0.45  # counts are looked at until the use is estimated no higher than this
 
 
@@ -170,11 +170,11 @@ class Counted:
 
 
 def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: int, *,
-             all_counts: bool = False, near_ends: bool = False) -> Counted:
+             all_counts: bool = False, near_ends: Bools | bool = True) -> Counted:
     """The places of two to `most` pads that even out the use best; `correction` (pieces, nodes) multiplies it.
 
-    It stops at a count whose use is low enough for all, unless `all_counts`; with `near_ends` end pads stand as near
-    the ends as they may.
+    It stops at a count whose use is low enough for all, unless `all_counts`; where `near_ends` (pieces,) end pads stand
+    as near the ends as they may.
     """
     pieces, nodes, reach = spans.length.shape
     start, k = np.arange(nodes)[:, None], np.arange(reach)[None, :]
@@ -192,10 +192,9 @@ def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: 
     tip_b = np.where(places.free[:, 1:] & (hang_b > loose), loads.TIP_LOAD * hang_b / section, 0.0)
     first_may = np.where(places.free[:, :1], hang_a < places.run[:, None] / 2, start.T == 0)
     last_may = np.where(places.free[:, 1:], hang_b < places.run[:, None] / 2, places.last[:, None] == start.T)
-    if near_ends:
-        stands = places.fits[..., 0]
-        first_may &= np.argmax(stands, axis=1)[:, None] == start.T
-        last_may &= (nodes - 1 - np.argmax(stands[:, ::-1], axis=1))[:, None] == start.T
+    stands, tight = places.fits[..., 0], np.broadcast_to(near_ends, pieces)[:, None]
+    first_may &= ~tight | (np.argmax(stands, axis=1)[:, None] == start.T)
+    last_may &= ~tight | ((nodes - 1 - np.argmax(stands[:, ::-1], axis=1))[:, None] == start.T)
 
     def cost(a: bool, b: bool) -> Array:
         """Use of each stretch to the power, as first (a) or last (b) span or neither."""
@@ -208,7 +207,8 @@ def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: 
         if b:
             use = np.maximum(np.maximum(use, over_b / span), tip_b[:, end])
             use = np.where(last_may[:, end], use, np.inf)
-        return np.asarray(np.minimum(use, 1e6) ** EVENLY + np.where(np.isfinite(use), 0.0, np.inf))
+        cube = use * use * use  # the sum of a high power is least where the hardest used span is used least
+        return np.asarray(cube * cube)
 
     rows = np.arange(pieces)
     both, first, last, inner = cost(True, True), cost(True, False), cost(False, True), cost(False, False)
@@ -244,6 +244,12 @@ def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: 
         best = ends
         came.append(comes)
     return Counted(found, np.stack(uses, axis=1))
+
+
+def likely(counted: Counted) -> Ints:
+    """For each piece the first count, from two numbered 0, that may pass were the estimate somewhat high."""
+    level = np.maximum(LIKELY, 1.001 * counted.use.min(axis=1))
+    return np.asarray(np.argmax(counted.use <= level[:, None], axis=1))
 
 
 def _expected(place: Ints, spans: Spans, at_end: Array) -> Array:

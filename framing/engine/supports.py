@@ -7,7 +7,7 @@ each count are estimated (fewest_pads), the tapered beams solved on them, and co
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from framing.engine.checks import Check
 from framing.engine.documents import Build
-from framing.engine.fewest_pads import NODE, Places, Spans, Wood, by_count, corrected, estimate, wood_at
+from framing.engine.fewest_pads import NODE, Places, Spans, Wood, by_count, corrected, estimate, likely, wood_at
 from framing.engine.keep_outs import Ground, Row, Stretches, end_inset, joined, kept_off, no_room, over_outlets, without
 from framing.engine.layout import Deck, Layout
 from framing.engine.members import Member
@@ -44,12 +44,12 @@ Bools = NDArray[np.bool_]
 
 PAD_ROLES = ("edge", "joist")  # rims and blocking hang on these
 WIDTH_BINS = 3.0  # tributary widths are taken even over about this much of a piece [in]
-LOOKS = 24  # times that beams are solved and the search goes on
+LOOKS = 16  # times that beams are solved and the search goes on
 COARSE = 4  # panels a span in the search; the last look has the full mesh
 PASSES = 0.995  # what the search, which looks a little coarsely, lets pass
 MOST_PADS = 40  # on one piece
-LIKELY = 1.25  # a count estimated to be used no harder than this is tried
-NEAR, AGAIN = 1.35, 2  # a count used no harder than this is tried again so often, evened out by what was found
+NEAR, AGAIN = 1.35, 1  # a count used no harder than this is tried again so often, evened out by what was found
+AHEAD = 3  # counts tried at once
 CLEARLY = 0.9  # keep-outs give way where that takes this off the use, or lets the piece stand at all
 # what a place may do without where there is no other: the pad's edge off the outlet, then the distance by parts
 GIVING_WAY = ((True, 1.0), (False, 1.0), (False, 0.75), (False, 0.5), (False, 0.25), (False, 0.0))
@@ -225,6 +225,42 @@ def _beside(row: Row) -> Array:
     return np.asarray(gaps[gaps > 0.5])
 
 
+@dataclass
+class _Trial:
+    """A count of pads (from two, numbered 0) to be tried on a piece; `loose` lets its ends hang out."""
+
+    piece: int
+    count: int
+    correction: Array
+    place: Ints
+    loose: bool = False
+    again: int = 0
+    use: float = math.inf
+
+
+def _by_piece(trials: Sequence[_Trial]) -> list[list[_Trial]]:
+    found: dict[int, list[_Trial]] = {}
+    for t in trials:
+        found.setdefault(t.piece, []).append(t)
+    return list(found.values())
+
+
+def _next_trials(tried: list[_Trial], passed: int | None, most: int, loose: set[tuple[int, int]]) -> list[_Trial]:
+    """What to try next on a piece: what nearly passed once more, evened out; else more pads, or fewer hanging out."""
+    near = [replace(t, again=t.again + 1) for t in tried if PASSES < t.use <= NEAR and t.again < AGAIN
+            and (passed is None or t.count < passed)]
+    last = max(tried, key=lambda t: t.count)
+    if passed is None:
+        if near:
+            return near
+        further = max(1, int(0.5 * (last.count + 1) * (math.sqrt(min(last.use, 100.0)) - 1)))
+        first = last.count + further
+        return [replace(last, count=c, again=0, loose=False) for c in range(first, min(first + AHEAD, most - 1))]
+    fewer = [c for c in (passed - 1, passed - 2) if c >= 0 and (last.piece, c) not in loose]
+    loose.update((last.piece, c) for c in fewer)
+    return near + [replace(min(tried, key=lambda t: abs(t.count - c)), count=c, again=0, loose=True) for c in fewer]
+
+
 class Search:
     """The best pads found for pieces so far, with their true use (1 passes)."""
 
@@ -253,68 +289,41 @@ class Search:
         spans = estimate(places, wood)
         most = int(np.clip(np.ceil((places.run / places.least).max()) + 1, 2, MOST_PADS))
         correction = np.ones(places.x.shape)
-        counted = by_count(places, wood, spans, correction, most, near_ends=True)
+        counted = by_count(places, wood, spans, correction, most)
         # where no count keeps the roof from being pressed too hard, as little as may be, but never at the wood's cost
         self.ease[rows] = np.minimum(1.0, 1 / np.maximum(counted.use.min(axis=1), 1e-9))
         if (self.ease[rows] < 1).any():
             spans = spans.eased(self.ease[rows])
-            counted = by_count(places, wood, spans, correction, most, near_ends=True)
-        # counts are numbered from two pads up: the first that may pass, were the estimate somewhat high
-        level = np.maximum(LIKELY, 1.001 * counted.use.min(axis=1))[:, None]
-        count = np.argmax(counted.use <= level, axis=1)
-        place = [counted.nodes[c][i] for i, c in enumerate(count)]
-        passed, failed, again = np.full(len(rows), -1), np.full(len(rows), -1), np.zeros(len(rows), int)
-        active = np.flatnonzero(np.isfinite(counted.use.min(axis=1)))
+            counted = by_count(places, wood, spans, correction, most)
+        trials = [_Trial(i, c, correction[i], counted.nodes[c][i]) for i, first in enumerate(likely(counted))
+                  for c in range(first, min(first + AHEAD, counted.use.shape[1])) if np.isfinite(counted.use[i, c])]
         seen: dict[tuple[int, ...], Any] = {}
+        passed: dict[int, int] = {}
+        loose: set[tuple[int, int]] = set()
         for _ in range(LOOKS):
-            goes_on = []
-            for i, use, bare, spread in self._tried(active, rows, places, place, seen):
-                c = int(count[i])
-                self._keep(int(rows[i]), i, use, bare, places, place[i])
-                correction[i] = corrected(correction[i:i + 1], place[i][None], spread[None], spans.pick([i]),
-                                          places.pick([i]))[0]
+            for trial, (use, bare, spread) in zip(trials, self._tried(trials, rows, places, seen), strict=True):
+                i, trial.use = trial.piece, use
+                self._keep(int(rows[i]), i, use, bare, places, trial.place)
                 if use <= PASSES:
-                    passed[i], count[i], again[i] = c, c - 1, 0
-                elif use <= NEAR and again[i] < AGAIN:
-                    again[i] += 1
-                else:
-                    failed[i], again[i] = max(failed[i], c), 0
-                    further = int(0.5 * (c + 1) * (math.sqrt(min(use, 100.0)) - 1)) if passed[i] < 0 else 1
-                    count[i] = min(c + max(1, further), most - 2)
-                if failed[i] < count[i] and count[i] >= 0 and not 0 <= passed[i] <= count[i]:
-                    goes_on.append(i)
-            active = self._placed(np.array(goes_on, np.intp), count, place, places, wood, spans, correction,
-                                  near_ends=True)
-            if not len(active):
+                    passed[i] = min(trial.count, passed.get(i, trial.count))
+                trial.correction = corrected(trial.correction[None], trial.place[None], spread[None], spans.pick([i]),
+                                             places.pick([i]))[0]
+            trials = [t for own in _by_piece(trials) for t in _next_trials(own, passed.get(own[0].piece), most, loose)]
+            trials = self._placed(trials, places, wood, spans)
+            if not trials:
                 break
-        # fewer still, where ends that hang out further make up for it
-        active = np.flatnonzero(passed >= 1)
-        count[active], again[active] = passed[active] - 1, 0
-        while len(active := self._placed(active, count, place, places, wood, spans, correction, near_ends=False)):
-            goes_on = []
-            for i, use, bare, spread in self._tried(active, rows, places, place, seen):
-                self._keep(int(rows[i]), i, use, bare, places, place[i])
-                if use <= PASSES and count[i] > 0:
-                    count[i], again[i] = count[i] - 1, 0
-                    goes_on.append(i)
-                elif PASSES < use <= NEAR and again[i] < AGAIN:
-                    again[i] += 1
-                    goes_on.append(i)
-                correction[i] = corrected(correction[i:i + 1], place[i][None], spread[None], spans.pick([i]),
-                                          places.pick([i]))[0]
-            active = np.array(goes_on, np.intp)
 
-    def _placed(self, active: Ints, count: Ints, place: list[Ints], places: Places, wood: Wood, spans: Spans,
-                correction: Array, *, near_ends: bool) -> Ints:
-        """Of pieces `active` those that can stand on their count; their nodes are put into `place`."""
-        if not len(active):
-            return active
-        counted = by_count(places.pick(active), wood.pick(active), spans.pick(active), correction[active],
-                           int(count[active].max()) + 2, all_counts=True, near_ends=near_ends)
-        stands = np.isfinite(counted.use[np.arange(len(active)), count[active]])
-        for k in np.flatnonzero(stands):
-            place[active[k]] = counted.nodes[count[active[k]]][k]
-        return active[stands]
+    def _placed(self, trials: list[_Trial], places: Places, wood: Wood, spans: Spans) -> list[_Trial]:
+        """Those of the trials whose pads can stand, with their nodes."""
+        if not trials:
+            return []
+        own = np.array([t.piece for t in trials])
+        counted = by_count(places.pick(own), wood.pick(own), spans.pick(own), np.array([t.correction for t in trials]),
+                           max(t.count for t in trials) + 2, all_counts=True,
+                           near_ends=np.array([not t.loose for t in trials]))
+        for k, t in enumerate(trials):
+            t.place = counted.nodes[t.count][k]
+        return [t for k, t in enumerate(trials) if np.isfinite(counted.use[k, t.count])]
 
     def _keep(self, r: int, i: int, use: float, wood_use: float, places: Places, place: Ints) -> None:
         """Keep pads of piece r (i of the places) where they pass and are fewer, or serve clearly better."""
@@ -323,16 +332,16 @@ class Search:
             self.use[r], self.wood_use[r] = use, wood_use
             self.pads[r], self.fits[r] = places.x[i, place], places.fits[i, place]
 
-    def _tried(self, active: Ints, rows: Ints, places: Places,
-               place: Sequence[Ints], seen: dict[tuple[int, ...], Any]) -> Iterator[tuple[int, float, float, Array]]:
-        """(piece, worst use, the same of its wood alone, use of each span) with their pads solved, once for a place."""
-        fresh = np.array([i for i in active if (i, *place[i]) not in seen], np.intp)
-        if len(fresh):
-            true, bare, by_span = self._try(rows[fresh], places.pick(fresh), [place[i] for i in fresh])
-            seen.update({(i, *place[i]): found for i, *found in
-                         zip(fresh, true.tolist(), bare.tolist(), by_span, strict=True)})
-        for i in active.tolist():
-            yield i, *seen[(i, *place[i])]
+    def _tried(self, trials: Sequence[_Trial], rows: Ints, places: Places,
+               seen: dict[tuple[int, ...], Any]) -> list[tuple[float, float, Array]]:
+        """(worst use, the same of the wood alone, use of each span) of each trial, solved once for a place."""
+        keys = [(t.piece, *t.place.tolist()) for t in trials]
+        fresh = {key: t for key, t in zip(keys, trials, strict=True) if key not in seen}
+        if fresh:
+            own = np.array([t.piece for t in fresh.values()])
+            found = self._try(rows[own], places.pick(own), [t.place for t in fresh.values()])
+            seen.update(zip(fresh, zip(found[0].tolist(), found[1].tolist(), found[2], strict=True), strict=True))
+        return [seen[key] for key in keys]
 
     def _try(self, own: Ints, places: Places, place: Sequence[Ints]) -> tuple[Array, Array, list[Array]]:
         """The true worst use (pieces,) with pads at these nodes, the wood's alone, and how far each span is used."""
