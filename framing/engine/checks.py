@@ -194,7 +194,8 @@ CODES: dict[str, Code] = {
         "computed", "contractor",
     ),
     "joist-direction": Code(
-        "Joists run at {value:.0f} degrees, boards at {boards}: {cuts} rips, {pads} pads and {feet} board feet of lumber, "
+        "Joists run at {value:.0f} degrees, boards at {boards}: {cuts} rips, {pads} pads and {feet} board "
+        "feet of lumber, "
         "lying {water} % across the fall; {why}.", "computed", "contractor",
     ),
     "boards-along-joists": Code(
@@ -216,7 +217,8 @@ CODES: dict[str, Code] = {
     ),
     "bowl-span": Code(
         "Over the drain {where} the boards span {value:g} in from joist to joist, where {limit:g} in is laid "
-        "elsewhere: its bowl leaves no room for wood. Stiffen the panel over it from below.", "computed", "decking's maker",
+        "elsewhere: its bowl leaves no room for wood. Stiffen the panel over it from "
+        "below.", "computed", "decking's maker",
     ),
     "panel-off-deck": Code(
         "{value} lift-out panel(s) asked over {where}, which the deck does not reach within {reach:g} in: left out.",
@@ -235,13 +237,15 @@ CODES: dict[str, Code] = {
     ),
     "packed-up": Code(
         "{count} pad(s) carry a packer under wood that is not deep enough, the thickest {value:g} in under {where} (up "
-        "to {limit:g} in is allowed): treated wood, wider than it is thick, fixed to the member so that it cannot slide "
+        "to {limit:g} in is allowed): treated wood, wider than it is thick, fixed to the member so that it "
+        "cannot slide "
         "out.", "common practice", "contractor",
     ),
     "drying": Code(
         "As the joists dry from {wet:g} to {dry:g} % moisture the deck sinks {most} in where the wood is deepest "
         "({deep} in) and {least} in where it is thinnest ({thin} in): {value:.3f} in out of its plane, at {where} most "
-        "({limit:.4g} in is as much as depths are marked to). At the door it sinks {door} in, so the step-down grows by "
+        "({limit:.4g} in is as much as depths are marked to). At the door it sinks {door} in, so the "
+        "step-down grows by "
         "that.{judged}", "FPL-RP-489; moisture in service from memory", "contractor",
     ),
     "no-profile": Code(
@@ -363,7 +367,8 @@ CODES: dict[str, Code] = {
     ),
     "weight": Code(
         "Decking and framing weigh {value:.0f} lb, {psf} psf of deck. By area the roof takes {dead} psf that stays, "
-        "and {live} psf of people or {snow} psf of snow{besides}; the worst pad carries {worst} lb. Whether the roof bears "
+        "and {live} psf of people or {snow} psf of snow{besides}; the worst pad carries {worst} lb. Whether "
+        "the roof bears "
         "deck, people and snow is an engineer's to say.", "computed", "engineer",
     ),
     # boards

@@ -39,7 +39,8 @@ Array = NDArray[np.float64]
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
-LEAST_STRIP = 4.0  # a strip of deck narrower than this beside an obstacle is left out [in]
+LEAST_STRIP = 6.0  # a strip of deck narrower than this beside an obstacle is left out [in]
+BARE = 3.0  # a side of the deck with no wood this near gets a piece of its own [in]
 HAIR = 0.05  # [in]
 STRAIGHT_ON = 0.02  # sides that turn by less (sine) run on in one line
 LEAST_TRIMMER = 48.0  # shorter sides of an obstacle are trimmed by wood hung between its headers [in]
@@ -297,11 +298,29 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
         lines += [("joist" if part.length >= LEAST_JOIST else "blocking", part)
                   for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(left))]
     lines = head_off(lines, footing, body, lambda xy: _turn(xy, direction))
+    lines += [("blocking", part) for part in _along_bare_sides(sides, lines, body)]
 
     named = _named(lines, direction)
     carrying = [(n.id, line) for n, (role, line) in zip(named, lines, strict=True) if role in ("joist", "edge")]
     tributary = share_out(net, inner, [RimStrip(s.strip(), s.a, s.b) for s in rims], carrying, thickness=STICK)
     return Layout(direction, tuple(named), *tributary.of(net), tributary)
+
+
+def _along_bare_sides(sides: Sequence[_Side], lines: Lines, body: Polygon) -> list[LineString]:
+    """Pieces along the deck's sides where no wood lies near, as in sharp corners, from which it runs on to some."""
+    wood = unary_union([line.buffer(STICK / 2, cap_style="flat") for _, line in lines])
+    added: list[LineString] = []
+    for s in sides:
+        n = np.array([-s.along[1], s.along[0]]) * STICK / 2
+        side = LineString([s.a + n, s.b + n]).intersection(body)
+        for bare in getattr(left := side.difference(wood.buffer(BARE)), "geoms", [left]):
+            if bare.geom_type == "LineString" and bare.length > 0.5:
+                reach = side.intersection(bare.buffer(3 * BARE)).difference(wood)
+                found = [p for p in getattr(reach, "geoms", [reach]) if p.geom_type == "LineString"
+                         and p.length >= STICK / 2 and p.intersects(bare.buffer(0.01))]
+                added += found
+                wood = unary_union([wood, *(p.buffer(STICK / 2, cap_style="flat") for p in found)])
+    return added
 
 
 def _solid(shape: shapely.Geometry) -> shapely.Geometry:

@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 SLACK = 0.01  # what the least clearance may be under by between the places where it is worked out [in]
 STEP = 1.0  # members are looked at this often [in]
 BESIDE = STICK / 2  # deck is carried this far beyond half a spacing from a member's line: half its breadth [in]
+END_PAD = 3.0  # an end pad's middle stands this near the end of its member where it can [in]
 SET_OUT = 0.1  # joists are set out within this [in]
 BARE = 4.0  # a piece of deck not carried that is smaller than this is a corner that rounding left [sq in]
 PROBES = 4.0  # lines across the joists stand this far apart [in]
@@ -291,7 +292,8 @@ def overhangs(a: Answer, members: list[Run], told: set[str]) -> Iterator[str]:
         if len(pads) < 2:
             continue
         for over, back in ((pads[0], pads[1] - pads[0]), (r.length - pads[-1], pads[-1] - pads[-2])):
-            if over - OVERHANG * back > max(worst, NEAR):
+            # an end this near its pad's middle lies on it or all but
+            if over > END_PAD + NEAR and over - OVERHANG * back > max(worst, NEAR):
                 worst, words = over - OVERHANG * back, f"{r.name} runs {over:.1f} in past its pad, back span {back:.1f}"
     if words:
         told.add("overhang over a quarter")
