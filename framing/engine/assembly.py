@@ -34,7 +34,7 @@ from framing.reference.decking import JoistSpacing, decking_weight, joist_spacin
 from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 
 ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
-BOARD_FOOT_HOURS = 0.04  # ... and what a board foot of lumber does: about its price in hours; a judgement
+BOARD_FOOT_HOURS = 0.02  # ... and what a board foot of lumber does: a judgement
 LESS_THAN_ANY_STICK = 12.0  # [in]
 LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 

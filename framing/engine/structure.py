@@ -297,7 +297,9 @@ def _tips(solution: Solution, length: Floats, Fb: Floats, Fv: Floats, pad: Float
     sag_limit = np.maximum(tip.overhang / loads.TIP_DEFLECTION, loads.TIP_UNFELT)
     limit = np.stack([np.broadcast_to(Fb[:, None], sag_limit.shape), np.broadcast_to(Fv[:, None], sag_limit.shape),
                       sag_limit])
-    demand = np.stack([tip.bending, tip.shear, tip.deflection]) * free_tips(tip.overhang, pad)  # (3, beams, 2)
+    # wood bends over the pad's edge, not its middle
+    lever = np.maximum(tip.overhang - pad[:, None] / 2, 0) / np.maximum(tip.overhang, 1e-9)
+    demand = np.stack([tip.bending * lever, tip.shear, tip.deflection]) * free_tips(tip.overhang, pad)  # (3, beams, 2)
     ratio = (demand / limit).transpose(1, 2, 0).reshape(len(length), -1)
     k, i = np.arange(len(length)), np.argmax(ratio, axis=1)
     side, kind = i // 3, i % 3
