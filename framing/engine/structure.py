@@ -297,9 +297,13 @@ def _tips(solution: Solution, length: Floats, Fb: Floats, Fv: Floats, pad: Float
     sag_limit = np.maximum(tip.overhang / loads.TIP_DEFLECTION, loads.TIP_UNFELT)
     limit = np.stack([np.broadcast_to(Fb[:, None], sag_limit.shape), np.broadcast_to(Fv[:, None], sag_limit.shape),
                       sag_limit])
-    # wood bends over the pad's edge, not its middle
-    lever = np.maximum(tip.overhang - pad[:, None] / 2, 0) / np.maximum(tip.overhang, 1e-9)
-    demand = np.stack([tip.bending * lever, tip.shear, tip.deflection]) * free_tips(tip.overhang, pad)  # (3, beams, 2)
+    # wood bends over the pad's edge, not its middle; a load nearer to the edge than the depth shears in that part only
+    # (NDS 3.4.3.1, M)
+    beyond = np.maximum(tip.overhang - pad[:, None] / 2, 0)
+    ends = np.array([[d[0], d[-1]] for d in solution.depth])
+    demand = np.stack([tip.bending * beyond / np.maximum(tip.overhang, 1e-9),
+                       tip.shear * np.minimum(beyond / ends, 1), tip.deflection])  # (3, beams, 2)
+    demand = demand * free_tips(tip.overhang, pad)
     ratio = (demand / limit).transpose(1, 2, 0).reshape(len(length), -1)
     k, i = np.arange(len(length)), np.argmax(ratio, axis=1)
     side, kind = i // 3, i % 3
