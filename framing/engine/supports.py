@@ -374,6 +374,9 @@ class Search:
         return true, bare, by_span
 
     def standing(self, pieces: Sequence[Piece]) -> Standing:
+        for r in np.flatnonzero([not len(pads) for pads in self.pads]):  # no room for two apart: at both ends
+            ends = np.array([0, self.places.last[r]])
+            self.pads[r], self.fits[r] = self.places.x[r, ends], self.places.fits[r, ends]
         placed = [replace(p, pads=p.start + pads) for p, pads in zip(pieces, self.pads, strict=True)]
         beams = [replace(b, supports=pads) for b, pads in zip(self.beams, self.pads, strict=True)]
         return Standing(placed, beams, solve(beams, self.load, self.E), self.fits)
