@@ -24,7 +24,7 @@ Bools = NDArray[np.bool_]
 NODE = 1.5  # nodes lie about this far apart [in]
 # What a span of a continuous beam comes to, of its load and length, with the worst spans loaded; for the estimate only.
 MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
-INNER_PAD, END_PAD = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
+INNER_SHARE, END_SHARE = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
 LIKELY = 1.25  # a count estimated to be used no harder than this may pass
 ENOUGH = 0.45  # counts are looked at until the use is estimated no higher than this
 
@@ -152,7 +152,7 @@ def estimate(places: Places, wood: Wood) -> Spans:
     fair = (length >= each(places.least) - 1e-6) & (length <= each(places.widest) + 1e-6)
     stands = places.fits[:, :, 0]
     fair &= stands[:, :, None] & stands[:, end] & (start + 1 + k < nodes)
-    total = np.maximum(carried, dead + wood.point / INNER_PAD)  # a point load may stand right over a pad
+    total = np.maximum(carried, dead + wood.point / INNER_SHARE)  # a point load may stand right over a pad
     need = np.maximum(dead / places.limits[0], total / places.limits[1])
     # the largest pad that fits at a node and leaves room to the next one
     room = (places.along + places.between <= length[..., None] + 1e-6)
@@ -198,8 +198,8 @@ def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: 
 
     def cost(a: bool, b: bool) -> Array:
         """Use of each stretch to the power, as first (a) or last (b) span or neither."""
-        near = spans.near * (at_end[:, 0, None, None] if a else INNER_PAD)
-        far = spans.far * (at_end[:, 1, None, None] if b else INNER_PAD)
+        near = spans.near * (at_end[:, 0, None, None] if a else INNER_SHARE)
+        far = spans.far * (at_end[:, 1, None, None] if b else INNER_SHARE)
         use = factor * np.maximum.reduce([spans.wood, near, far])
         if a:
             use = np.maximum(np.maximum(use, over_a / span), tip_a[:, :, None])
@@ -256,15 +256,15 @@ def _expected(place: Ints, spans: Spans, at_end: Array) -> Array:
     """The use estimated of every span (pieces, pads - 1) between pads at nodes `place`, not corrected."""
     rows = np.arange(len(place))[:, None]
     i, k = place[:, :-1], np.maximum(np.diff(place, axis=1) - 1, 0)
-    near, far = spans.near[rows, i, k] * INNER_PAD, spans.far[rows, i, k] * INNER_PAD
-    near[:, 0] *= at_end[:, 0] / INNER_PAD
-    far[:, -1] *= at_end[:, 1] / INNER_PAD
+    near, far = spans.near[rows, i, k] * INNER_SHARE, spans.far[rows, i, k] * INNER_SHARE
+    near[:, 0] *= at_end[:, 0] / INNER_SHARE
+    far[:, -1] *= at_end[:, 1] / INNER_SHARE
     return np.asarray(np.maximum.reduce([spans.wood[rows, i, k], near, far]))
 
 
 def _at_end(places: Places) -> Array:
     """What of a span's load its end pads (pieces, 2) bear; a shared pad carries both pieces' ends."""
-    return np.where(places.free, END_PAD, 2 * END_PAD)
+    return np.where(places.free, END_SHARE, 2 * END_SHARE)
 
 
 def corrected(correction: Array, place: Ints, true: Array, spans: Spans, places: Places) -> Array:

@@ -276,18 +276,16 @@ def end_inset(build: Build) -> float:
     return max([a / 2 for a in sides if a / 2 <= END_PAD], default=min(sides) / 2)
 
 
-def end_reach(lines: Array, ground: Ground, build: Build) -> Array:
-    """How far in from each end of lines (n, 2, 2) the nearest place lies where a pad may stand, (n, 2) [in].
+def end_reach(lines: Array, ground: Ground, size: Size, inset: float) -> Array:
+    """How far in from each end of lines (n, 2, 2) the nearest place lies where a pad of `size` may stand, (n, 2) [in].
 
-    For the smallest pad, clear of the roof's edge, obstacles, outlets (12 in from the pad's edge) and valleys;
-    infinite where the line has no such place. A joist may overhang a quarter of the span beside its last pad.
+    No nearer than `inset` [in], clear of the roof's edge, obstacles, outlets (12 in from the pad's edge) and valleys;
+    infinite where the line has no such place.
     """
     row = Row(lines)
-    smallest = min(build.supports.pad_sizes, key=lambda v: v[0] * v[1])
-    shut = joined(no_room(row, ground, smallest), kept_off(row, ground, smallest))
-    index = np.arange(len(row.start))
-    inset = np.minimum(end_inset(build), row.length / 4)
-    _, near_a = shut.nearest(index, inset)
-    near_b, _ = shut.nearest(index, row.length - inset)
+    shut = joined(no_room(row, ground, size), kept_off(row, ground, size))
+    index, least = np.arange(len(row.start)), np.minimum(inset, row.length / 4)
+    _, near_a = shut.nearest(index, least)
+    near_b, _ = shut.nearest(index, row.length - least)
     reach = np.stack([near_a, row.length - near_b], axis=1)
-    return np.where(reach <= row.length[:, None] - inset[:, None] + HAIR, reach, math.inf)
+    return np.where(reach <= row.length[:, None] - least[:, None] + HAIR, reach, math.inf)

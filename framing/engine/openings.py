@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
-from framing.engine.keep_outs import END_PAD, Ground, Row, joined, kept_off, no_room
+from framing.engine.keep_outs import END_PAD, Ground, end_reach
 from framing.reference import clearances
 from framing.reference.lumber import DRESSED
 
@@ -99,7 +99,7 @@ def head_off(lines: Lines, footing: Footing, body: Polygon, turn: Callable[[Arra
             return lines
         ends = np.array([_rising(lines[i][1]) for i in joists])
         places = turn(ends.reshape(-1, 2)).reshape(-1, 2, 2)
-        reach = _reach(places, footing, end)
+        reach = end_reach(places, footing.ground, footing.size, min(END_PAD, footing.size[0] / 2))[:, end]
         long = ends[:, 1, 0] - ends[:, 0, 0]
         off = (reach > footing.overhang(places[:, end]) + 1e-9) & (reach < np.minimum(long - LEAST_JOIST, LONGEST_TAIL))
         sign = 1.0 if end == 0 else -1.0
@@ -129,16 +129,6 @@ def head_off(lines: Lines, footing: Footing, body: Polygon, turn: Callable[[Arra
 def _rising(line: LineString) -> list[tuple[float, ...]]:
     """Both ends of a line, the one of lesser x first."""
     return sorted(line.coords)
-
-
-def _reach(places: Array, footing: Footing, end: int) -> Array:
-    """How far from one end of each line (n, 2, 2) its first pad may stand, (n,) [in]."""
-    row = Row(places)
-    shut = joined(no_room(row, footing.ground, footing.size), kept_off(row, footing.ground, footing.size))
-    which, first = np.arange(len(places)), min(END_PAD, footing.size[0] / 2)
-    if end == 0:
-        return shut.nearest(which, np.full(len(places), first))[1]
-    return np.asarray(row.length - shut.nearest(which, row.length - first)[0])
 
 
 def _groups(which: NDArray[np.intp], y: Array, x: Array) -> list[NDArray[np.intp]]:

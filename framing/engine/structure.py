@@ -19,7 +19,7 @@ from framing.reference.lumber import DRESSED, species_key
 
 __all__ = [
     "AdjustedValues", "Beam", "Load", "MemberDesign", "Solution", "Strength", "Worst", "adjusted_values",
-    "allowable_pressure", "allowable_reaction", "allowable_span", "bearing_area", "notched_shear", "solve", "strength",
+    "allowable_pressure", "allowable_span", "bearing_area", "notched_shear", "solve", "strength",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -329,11 +329,3 @@ def bearing_area(pad: tuple[float, float], spread_thickness: float = 0.0) -> flo
     """Area [in2] that a pad [in] presses on under a rigid board of a thickness [in] (framing.reference.insulation)."""
     spread = 2 * min(spread_thickness, insulation.MOST_SPREAD)
     return (pad[0] + spread) * (pad[1] + spread)
-
-
-def allowable_reaction(pad: tuple[float, float], insulation_strength: float, cover_board: float = 0.0
-                       ) -> tuple[float, float]:
-    """What a pad [in] may bring to the roof [lb]: load that stays, and all load; see `allowable_pressure`."""
-    area = bearing_area(pad, cover_board)
-    stays, total = allowable_pressure(insulation_strength)
-    return stays * area, total * area

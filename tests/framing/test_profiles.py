@@ -204,11 +204,9 @@ def test_with_its_corners_the_depths_are_as_near_as_can_be(seed):
 def test_no_other_corners_come_much_nearer(seed):
     """The least departure that a grid of corners finds is at most the spare below what was taken."""
     rng = np.random.default_rng(4000 + seed)
-    c = random_corridor(rng, 3, play=0.4)
-    profile = fewest_cuts(c, TARGET)
+    while len(profile := fewest_cuts(c := random_corridor(rng, 3, play=0.4), TARGET)) > 4:
+        pass  # more than two corners are too many for a grid
     corners = len(profile) - 2
-    if corners > 2:
-        pytest.skip("too many corners for a grid")
     grid = np.union1d(np.arange(6.0, RUN, 6.0), c.s[1:-1])
     others = (least_departure(c, TARGET, np.r_[0, pick, RUN]) for pick in itertools.combinations(grid, corners))
     nearest = min(d for d in others if d is not None)

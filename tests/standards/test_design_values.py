@@ -2,7 +2,7 @@
 
 import pytest
 
-from framing.engine.structure import adjusted_values, allowable_pressure, allowable_reaction, notched_shear
+from framing.engine.structure import adjusted_values, allowable_pressure, bearing_area, notched_shear
 from framing.reference.decking import decking_weight, depth_after_drying, joist_spacing, movement
 from framing.reference.design_values import CD, CF, CI, CM, CR, KCR, reference_values
 from framing.reference.insulation import STRENGTH
@@ -146,6 +146,6 @@ def test_insulation_bears_a_third_of_its_strength_dead_and_a_fifth_in_all():
 
 def test_a_pad_may_bring_what_the_insulation_bears_under_its_spread():
     """6 x 6 in on 25 psi polyisocyanurate: 300 and 180 lb; a 1/2 in board makes 7 x 7 in of it, an inch the most."""
-    assert allowable_reaction((6, 6), 25) == pytest.approx((300, 180))
-    assert allowable_reaction((6, 6), 25, 0.5) == pytest.approx((25 / 3 * 49, 5 * 49))
-    assert allowable_reaction((6, 6), 25, 3.0) == pytest.approx((25 / 3 * 64, 320))
+    assert [v * bearing_area((6, 6)) for v in allowable_pressure(25)] == pytest.approx([300, 180])
+    assert [v * bearing_area((6, 6), 0.5) for v in allowable_pressure(25)] == pytest.approx([25 / 3 * 49, 5 * 49])
+    assert [v * bearing_area((6, 6), 3.0) for v in allowable_pressure(25)] == pytest.approx([25 / 3 * 64, 320])

@@ -73,7 +73,7 @@ def test_ripped_southern_pine_spans_by_bending_with_the_fb_of_its_parent():
         assert allowable_span(depth, values, Load(10, live), 16) == pytest.approx(row, abs=0.006)
 
 
-# IRC 2015 R507.5, no cantilever, feet-inches at 12, 16 and 24 in. Read in a transcription: all 2x6 and 2x8 cells and
+# IRC 2015 R507.5, no cantilever, feet-inches at 12, 16 and 24 in. Read in a restatement: all 2x6 and 2x8 cells and
 # southern pine's 2x10; the rest from memory (they are those of DCA 6). One cell is not what the design values give.
 IRC = {
     ("southern pine",): TABLE[("southern pine",)],

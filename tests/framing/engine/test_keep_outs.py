@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from framing.engine.documents import parse_build
-from framing.engine.keep_outs import Ground, Row, end_reach, joined, kept_off, no_room, over_outlets
+from framing.engine.keep_outs import Ground, Row, end_inset, end_reach, joined, kept_off, no_room, over_outlets
 from tests.framing.odd_roofs import odd_build
 
 INSIDE = shapely.Polygon([(0, 0), (200, 10), (190, 150), (100, 90), (10, 160)]).difference(shapely.box(60, 30, 80, 55))
@@ -55,7 +55,8 @@ def test_stretches_close_just_the_places_that_the_shapes_close(seed):
 def test_an_ends_reach_is_the_first_place_off_the_drain_and_none_where_there_is_none():
     build = parse_build(odd_build(supports__pad_size=[6, 6]))
     ground = Ground(None, shapely.box(0, 0, 200, 100), np.array([[1.0, 50.0]]), (), 20.0, np.zeros((0, 4, 2)))
-    reach = end_reach(np.array([[[2, 50], [198, 50]], [[2, 20], [198, 20]], [[2, 50], [14, 50]]]), ground, build)
+    lines = np.array([[[2, 50], [198, 50]], [[2, 20], [198, 20]], [[2, 50], [14, 50]]])
+    reach = end_reach(lines, ground, build.supports.pad_sizes[0], end_inset(build))
     assert reach[0, 0] == pytest.approx(14, abs=1e-3)  # 12 in off the drain and half a pad, from the end at x = 2
     assert reach[1].tolist() == pytest.approx([3, 3])
     assert np.isinf(reach[2]).all()
