@@ -19,16 +19,16 @@ from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_le
 from framing.engine.documents import Build, Survey
 from framing.engine.footing import find_footing
 from framing.engine.headers import header_checks
-from framing.engine.keep_outs import find_ground
+from framing.engine.keep_outs import Ground, find_ground
 from framing.engine.layout import Deck, Layout, lay_members
-from framing.engine.loads import add_loads, placed_checks
+from framing.engine.loads import Placed, add_loads, placed_checks
 from framing.engine.members import Member, saw_members
 from framing.engine.openings import valleys_along
 from framing.engine.panels import drain_bowls, find_panels
 from framing.engine.plane import Plane
 from framing.engine.roof import Roof
-from framing.engine.supports import Frame, design_loads, member_values, support
-from framing.engine.takeoff import splices
+from framing.engine.structure import Load
+from framing.engine.supports import Frame, design_loads, member_values, pads_about, support
 from framing.reference import production
 from framing.reference.decking import JoistSpacing, decking_weight, joist_spacing
 from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
@@ -64,26 +64,31 @@ class Built:
 
 @dataclass(frozen=True)
 class _Way:
-    """One pair of directions [degrees], framed."""
+    """One pair of directions [degrees], laid out and sawn; `pads` are estimated until it stands."""
 
     joist: float
     board: float
+    build: Build
     layout: Layout
-    frame: Frame
+    members: tuple[Member, ...]
+    checks: tuple[Check, ...]
+    load: Load | None = None
+    placed: Placed = Placed()
+    pads: int = 0
 
     @property
     def stops(self) -> int:
-        return sum(c.status == "stop" for c in self.frame.checks)
+        return sum(c.status == "stop" for c in self.checks)
 
     @property
     def cuts(self) -> int:
         """Straight rips that the saw makes."""
-        return sum(len(m.profile) - 1 for m in self.frame.members if m.ripped)
+        return sum(len(m.profile) - 1 for m in self.members if m.ripped)
 
     @property
     def board_feet(self) -> float:
         """Lumber in the frame as sticks of nominal size [board feet]."""
-        return sum(m.line.length / 144 * math.prod(int(v) for v in m.size.split("x")) for m in self.frame.members)
+        return sum(m.line.length / 144 * math.prod(int(v) for v in m.size.split("x")) for m in self.members)
 
     def across(self, roof: Roof) -> float:
         """How far joists lie across the fall, 0..100: the mean over the roof of the sine between joist and fall."""
@@ -93,10 +98,10 @@ class _Way:
 
     def effort(self, roof: Roof) -> float:
         """Person-hours of what differs between directions: rips, pads, splices, and judgements on wood and water."""
-        rips = sum(m.line.length for m in self.frame.members if m.ripped) / 12
+        rips = sum(m.line.length for m in self.members if m.ripped) / 12
         hours = {task: production.RATES[task].typical for task in ("rip-tapers", "set-pads", "block")}
-        return (hours["rip-tapers"] * rips + hours["set-pads"] * len(self.frame.supports)
-                + hours["block"] * splices(self.frame) + BOARD_FOOT_HOURS * self.board_feet
+        return (hours["rip-tapers"] * rips + hours["set-pads"] * self.pads
+                + hours["block"] * sum(len(m.splices) for m in self.members) + BOARD_FOOT_HOURS * self.board_feet
                 + ACROSS_WATER_HOURS * self.across(roof) / 100)
 
 
@@ -106,24 +111,29 @@ def assemble(setting: Setting, build: Build, *, trial: bool = False) -> Built:
     A `trial` is not cut: only whether sticks are long enough is looked at.
     """
     survey, deck = setting.survey, setting.deck
-    ways = sorted((_frame_one(setting, _spaced(build, j, b), j, b) for j, b in _directions(setting, build)),
-                  key=lambda way: (way.stops, way.effort(setting.roof)))
-    best = ways[0]
-    checks = [*best.frame.checks, _reasons(ways, setting.roof, build)]
-    if any(c.status == "stop" for c in checks) or not best.frame.supports:
-        return Built(best.layout, best.board, best.frame, None, (), tuple(checks))
+    ground = find_ground(survey, setting.adjusted, setting.roof, deck.holes)
+    laid = [_lay_out(setting, _spaced(build, j, b), ground, j, b) for j, b in _directions(setting, build)]
+    laid.sort(key=lambda way: (way.stops, way.effort(setting.roof)))
+    # pads are found for the way that looks better, and for the other only where that cannot stand
+    ways = [(way, _stand(way, setting, ground)) for way in laid[:1]]
+    if _stops(ways[0][1]):
+        ways = sorted([*ways, *((way, _stand(way, setting, ground)) for way in laid[1:])], key=lambda w: _stops(w[1]))
+    (best, framed), others = ways[0], [w for w, _ in ways[1:]] or laid[1:]
+    checks = [*framed.checks, _reasons(best, framed, others, ways[1:], setting.roof, build)]
+    if _stops(framed) or not framed.supports:
+        return Built(best.layout, best.board, framed, None, (), tuple(checks))
     longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
     panels, panel_checks = find_panels(survey, build, setting.adjusted, deck)
     decking = lay_boards(deck, best.layout.lines, build, best.board, longest, panels)
     checks += [*_spacing_checks(build, best.joist, best.board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()
     try:
-        jobs = _to_cut(survey, build, best.frame, decking)
+        jobs = _to_cut(survey, build, framed, decking)
         plans = () if trial else tuple(plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim)
                                        for pieces, stock in jobs)
     except PieceTooLong as error:
         checks.append(_too_short(survey, error))
-    return Built(best.layout, best.board, best.frame, decking, plans, tuple(checks))
+    return Built(best.layout, best.board, framed, decking, plans, tuple(checks))
 
 
 def boards_across(build: Build) -> list[Check]:
@@ -160,20 +170,25 @@ def _directions(setting: Setting, build: Build) -> list[tuple[float, float]]:
     return [(along, along + 90), (along + 90, along + 180)]
 
 
-def _reasons(ways: list[_Way], roof: Roof, build: Build) -> Check:
+def _stops(frame: Frame) -> int:
+    return sum(c.status == "stop" for c in frame.checks)
+
+
+def _reasons(best: _Way, framed: Frame, others: list[_Way], stood: list[tuple[_Way, Frame]], roof: Roof,
+             build: Build) -> Check:
     """Which way the joists run and why: the figures of both ways, or whose wish it was."""
-    best = ways[0]
-    if len(ways) > 1:
-        other = ways[1]
-        cannot = " and cannot be framed" if other.stops and not best.stops else ""
-        why = (f"the other way takes {other.cuts} rips, {len(other.frame.supports)} pads and {other.board_feet:.0f} "
+    if others:
+        other = others[0]
+        cannot = " and cannot be framed" if not _stops(framed) and (other.stops or any(_stops(f) for _, f in stood)) \
+            else ""
+        why = (f"the other way takes {other.cuts} rips, about {other.pads} pads and {other.board_feet:.0f} "
                f"board feet at {other.across(roof):.0f} %{cannot}")
     elif build.joists.direction != "auto":
         why = "as the build asks"
     else:
         why = "square to the boards, whose direction the build gives"
     return check("joist-direction", "note", value=best.joist % 180, unit="DD", where="frame", cuts=best.cuts,
-                 pads=len(best.frame.supports), feet=f"{best.board_feet:.0f}", water=f"{best.across(roof):.0f}",
+                 pads=len(framed.supports), feet=f"{best.board_feet:.0f}", water=f"{best.across(roof):.0f}",
                  boards=f"{best.board % 180:.0f}", why=why)
 
 
@@ -209,13 +224,12 @@ def _too_short(survey: Survey, error: PieceTooLong) -> Check:
                  clears=offers, have=length.write(error.longest), need=length.write(error.needed))
 
 
-def _frame_one(setting: Setting, build: Build, joist: float, board: float) -> _Way:
-    """Layout, members and supports with the joists along `joist`, the boards along `board` [degrees]."""
+def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board: float) -> _Way:
+    """Layout and members with the joists along `joist`, the boards along `board` [degrees]."""
     survey, adjusted, roof = setting.survey, setting.adjusted, setting.roof
     deck, plane = setting.deck, setting.plane
     door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
     anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
-    ground = find_ground(survey, adjusted, roof, deck.holes)
     footing = find_footing(build, plane, roof, ground)
     bowls, wide = drain_bowls(survey, adjusted, deck, build.joists.spacing)
     layout = lay_members(build, deck, joist, roof=roof.outline, anchor=anchor, footing=footing,
@@ -226,29 +240,39 @@ def _frame_one(setting: Setting, build: Build, joist: float, board: float) -> _W
         stop = check("stick-too-short", "stop", value=reach or 0.0, limit=min(build.joists.stock_lengths),
                      where="access", have=length.write(reach or 0.0),
                      need=length.write(min(build.joists.stock_lengths)))
-        return _Way(joist, board, layout, Frame((), (), 0.0, 0.0, (stop,)))
+        return _Way(joist, board, build, layout, (), (stop,))
     members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
     ids = {m.id for m in members}
-    carrying = [m for m in members if m.role in ("joist", "edge")]
     stopped = any(c.status == "stop" for c in checks)
-    if stopped or not any(m.role == "joist" for m in carrying):
+    if stopped or not any(m.role == "joist" for m in members):
         if not stopped:
             checks.append(check("no-joists", "stop", value=0, limit=1, unit="EA", where="frame"))
-        return _Way(joist, board, layout, Frame(tuple(members), (), 0.0, 0.0, tuple(checks)))
+        return _Way(joist, board, build, layout, tuple(members), tuple(checks))
     added, placed = add_loads(survey, build, adjusted, layout)
     layout = replace(layout, lines=tuple(n for n in layout.lines if n.id in ids), added=added)
     weight = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
                             build.decking.gap)
     plf = {m.id: weight_plf(build, m) for m in members}
     load = design_loads(build, members, deck, weight.psf, plf)
-    framed = support(members, layout, build, plane, ground, load, deck.net_sqft)
-    known = [] if weight.known else [check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
-                                           source=weight.source)]
+    if not weight.known:
+        checks.append(check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
+                            source=weight.source))
+    return _Way(joist, board, build, layout, tuple(members), (*checks, *wide), load, placed,
+                pads_about(members, layout, build, ground, load))
+
+
+def _stand(way: _Way, setting: Setting, ground: Ground) -> Frame:
+    """A way's members on their pads."""
+    build = way.build
+    if way.load is None:
+        return Frame(way.members, (), 0.0, 0.0, way.checks)
+    framed = support(way.members, way.layout, build, setting.plane, ground, way.load, setting.deck.net_sqft)
     worst = max(framed.supports, key=lambda s: s.reaction_most, default=None)
-    heavy = placed_checks(placed, worst.member, worst.reaction_most) if worst else []
-    hung = header_checks(members, build.joists.spacing, load, member_values(members, build, build.joists.grade),
-                         member_values(members, build, "No.3"))
-    return _Way(joist, board, layout, replace(framed, checks=(*checks, *wide, *known, *framed.checks, *heavy, *hung)))
+    heavy = placed_checks(way.placed, worst.member, worst.reaction_most) if worst else []
+    hung = header_checks(way.members, build.joists.spacing, way.load,
+                         member_values(way.members, build, build.joists.grade),
+                         member_values(way.members, build, "No.3"))
+    return replace(framed, checks=(*way.checks, *framed.checks, *heavy, *hung))
 
 
 def weight_plf(build: Build, m: Member) -> float:

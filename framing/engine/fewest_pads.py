@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from framing.engine.structure import Beam, Load, MemberDesign
@@ -21,12 +22,12 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-NODE = 1.5  # nodes lie about this far apart [in]
+NODE, ROUGH = 1.5, 4.5  # nodes lie about this far apart [in]; and where pads are only counted
 # What a span of a continuous beam comes to, of its load and length, with the worst spans loaded; for the estimate only.
 MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
 INNER_SHARE, END_SHARE = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
 LIKELY = 1.25  # a count estimated to be used no harder than this may pass
-ENOUGH = 0.45  # counts are looked at until the use is estimated no higher than this
+AHEAD = 3  # counts tried at once
 
 
 @dataclass(frozen=True)
@@ -101,23 +102,32 @@ def wood_at(beams: list[Beam], designs: list[MemberDesign], load: Load, x: Array
 
 @dataclass(frozen=True)
 class Spans:
-    """Every stretch from node i to node i + 1 + k, (pieces, nodes, k): what it would be used as a span.
+    """Every stretch that ends at a node, from 1 + k nodes before it, (pieces, nodes, k), and its use as a span.
 
     `wood` of its strength, `near` and `far` of the pads at its start and end were each pound of the span's load on
-    them; infinite where it cannot be a span.
+    them; infinite where it cannot be a span. `inner` is what it weighs between other spans.
     """
 
     length: Array
     wood: Array
     near: Array
     far: Array
+    inner: Array
 
     def eased(self, part: Array) -> Spans:
         """The same were the insulation to bear more: `part` (pieces,) of what it is pressed with."""
-        return replace(self, near=self.near * part[:, None, None], far=self.far * part[:, None, None])
+        near, far = self.near * part[:, None, None], self.far * part[:, None, None]
+        return Spans(self.length, self.wood, near, far, _inner(self.wood, near, far))
 
-    def pick(self, rows: Ints | Sequence[int]) -> Spans:
-        return Spans(self.length[rows], self.wood[rows], self.near[rows], self.far[rows])
+
+def _inner(wood: Array, near: Array, far: Array) -> Array:
+    return _weight(np.maximum(wood, INNER_SHARE * np.maximum(near, far)))
+
+
+def _weight(use: Array) -> Array:
+    """The sum of a high power is least where the hardest used span is used least."""
+    cube = use * use * use
+    return np.asarray(cube * cube)
 
 
 def estimate(places: Places, wood: Wood) -> Spans:
@@ -126,18 +136,16 @@ def estimate(places: Places, wood: Wood) -> Spans:
     step = np.diff(x, axis=1)
     typical = np.array([s[s > 1e-6].min(initial=NODE) for s in step])
     reach = int(min(nodes - 1, np.ceil((places.widest / typical).max() + 1e-6)))
-    start, k = np.arange(nodes)[:, None], np.arange(reach)[None, :]
-    end = np.minimum(start + 1 + k, nodes - 1)
-    shape = (len(x), nodes, reach)
-    length = x[:, end] - x[:, :, None]
-    carried = wood.load[:, end] - wood.load[:, :, None]
-    dead = wood.dead[:, end] - wood.dead[:, :, None]
-    thin = np.empty(shape)
+    start = np.arange(nodes)[:, None] - 1 - np.arange(reach)[None, :]
+    inside, start = start >= 0, np.maximum(start, 0)
+    length = x[:, :, None] - x[:, start]
+    carried = wood.load[:, :, None] - wood.load[:, start]
+    dead = wood.dead[:, :, None] - wood.dead[:, start]
+    thin = np.empty(length.shape)
     thinnest = wood.depth.copy()
-    for n in range(reach):  # least depth within each stretch, one node longer at a time
-        shifted = np.concatenate([wood.depth[:, n + 1:], np.repeat(wood.depth[:, -1:], n + 1, axis=1)], axis=1)
-        thinnest = np.minimum(thinnest, shifted)
-        thin[:, :, n] = thinnest
+    for k in range(reach):  # least depth within each stretch, one node longer at a time
+        thinnest = np.minimum(thinnest, wood.depth[:, start[:, k]])
+        thin[:, :, k] = thinnest
 
     def each(values: Array) -> Array:
         return values[:, None, None]
@@ -149,16 +157,132 @@ def estimate(places: Places, wood: Wood) -> Spans:
     live = np.maximum(carried - dead, 2 * wood.point)
     sag = SAG * live * length**2 / (each(wood.E) * each(wood.thickness) * thin**3 / 12) * each(wood.live_limit)
     used = np.maximum.reduce([bending, shear, sag, length / each(places.widest)])
-    fair = (length >= each(places.least) - 1e-6) & (length <= each(places.widest) + 1e-6)
     stands = places.fits[:, :, 0]
-    fair &= stands[:, :, None] & stands[:, end] & (start + 1 + k < nodes)
+    fair = ((length >= each(places.least) - 1e-6) & (length <= each(places.widest) + 1e-6)
+            & stands[:, :, None] & stands[:, start] & inside)
     total = np.maximum(carried, dead + wood.point / INNER_SHARE)  # a point load may stand right over a pad
     need = np.maximum(dead / places.limits[0], total / places.limits[1])
-    # the largest pad that fits at a node and leaves room to the next one
-    room = (places.along + places.between <= length[..., None] + 1e-6)
-    here = np.where(room & places.fits[:, :, None], places.area, places.area[0]).max(axis=-1)
-    there = np.where(room & places.fits[:, end], places.area, places.area[0]).max(axis=-1)
-    return Spans(length, np.where(fair, used, np.inf), need / here, need / there)
+    here, there = np.full((2, *length.shape), places.area[0])
+    for k, (along, area) in enumerate(zip(places.along, places.area, strict=True)):
+        # the largest pad that fits at a node and leaves room to the next one; they are in order of their area
+        room = length >= along + places.between - 1e-6
+        here[room & places.fits[:, :, k][:, start]] = area
+        there[room & places.fits[:, :, k, None]] = area
+    used[~fair] = np.inf
+    near, far = need / here, need / there
+    return Spans(length, used, near, far, _inner(used, near, far))
+
+
+class Chains:
+    """Pads along pieces from the first on, one span longer at a time, each with its use evened out the best.
+
+    rows : (n,) the piece of each chain; correction : (n, nodes) multiplies what is estimated
+    near_ends : (n,) end pads stand as near the ends as they may
+    """
+
+    def __init__(self, places: Places, wood: Wood, spans: Spans, rows: Ints, correction: Array,
+                 near_ends: Bools | bool = True) -> None:
+        self.spans, self.rows, self.correction = spans, rows, correction
+        _, self.nodes, self.reach = spans.length.shape
+        self.places, self.wood = places.pick(rows), wood.pick(rows)
+        self.at_end = _at_end(self.places)
+        node = np.arange(self.nodes)[:, None]
+        start = np.maximum(node - 1 - np.arange(self.reach), 0)
+        self.inner = spans.inner[rows] * _weight(correction)[:, (node + start) // 2]
+        tight = np.broadcast_to(near_ends, rows.shape)
+        self.first = _end_nodes(self.places, tight, last=False)
+        self.last = _end_nodes(self.places, tight, last=True)
+        self.pads = 2
+        self.came: list[Ints] = []  # for each span but the last the node it starts at, by the node that it ends at
+        self.best = np.full((len(rows), self.nodes), np.inf)  # least sum of the spans up to a node
+
+    def _used(self, end: Ints, k: Ints, *, first: bool, last: bool) -> Array:
+        """The weight of spans that end at nodes `end` from 1 + k nodes before, each (n, …), as first or last ones."""
+        own = np.arange(len(self.rows)).reshape(-1, *[1] * (end.ndim - 1))
+        row, start = self.rows[own], end - 1 - k
+        there = (start >= 0) & (end < self.nodes)
+        start, end = np.maximum(start, 0), np.minimum(end, self.nodes - 1)
+        share = [self.at_end[:, i][own] if on else INNER_SHARE for i, on in ((0, first), (1, last))]
+        use = np.maximum.reduce([self.spans.wood[row, end, k], self.spans.near[row, end, k] * share[0],
+                                 self.spans.far[row, end, k] * share[1]])
+        use = use * self.correction[own, (start + end) // 2]
+        length = np.maximum(self.spans.length[row, end, k], 1e-9)
+        for on, side, node in ((first, 0, start), (last, 1, end)):
+            if on:
+                # an end pad further in than it need be asks for a span of four times the overhang, and for its tip
+                hang = np.where(self.places.free[:, side], 1.0, 0.0)[own] * self._hang(own, node, side)
+                hang = np.where(hang > self.places.inset[own] + 0.05, hang, 0.0)
+                section = self.wood.thickness[own] * self.wood.depth[own, node]**2 / 6 * self.wood.Fb[own]
+                use = np.maximum.reduce([use, hang / clearances.OVERHANG / length, loads.TIP_LOAD * hang / section])
+        return np.where(there, _weight(use), np.inf)
+
+    def _hang(self, own: Ints, node: Ints, side: int) -> Array:
+        x = self.places.x[own, node]
+        return np.asarray(self.places.run[own] - x if side else x)
+
+    def closed(self, chosen: Ints) -> tuple[Ints, Array]:
+        """The pads' nodes (m, pads) of chains `chosen` were the next span their last, and the uses (m,) estimated."""
+        end = np.repeat(self.last[:, :, None], self.reach, axis=2)
+        k = np.broadcast_to(np.arange(self.reach), end.shape)
+        total = self._used(end, k, first=self.pads == 2, last=True)
+        own, start = np.arange(len(end))[:, None, None], np.maximum(end - 1 - k, 0)
+        if self.pads == 2:
+            total = np.where((start[..., None] == self.first[:, None, None, :]).any(axis=-1), total, np.inf)
+        else:
+            total = total + self.best[own, start]
+        flat = total.reshape(len(end), -1)
+        pick = np.argmin(flat, axis=1)
+        every = np.arange(len(end))
+        ok = np.isfinite(flat[every, pick])
+        at = [end.reshape(len(end), -1)[every, pick], start.reshape(len(end), -1)[every, pick]]
+        for layer in reversed(self.came):
+            at.append(layer[every, at[-1]])
+        place = np.stack(at[::-1], axis=1)
+        place[~ok] = 0
+        place, ok = place[chosen], ok[chosen]
+        middle = (place[:, 1:] + place[:, :-1]) // 2
+        expected = _expected(place, self.rows[chosen], self.spans, self.at_end[chosen])
+        return place, np.where(ok, (expected * self.correction[chosen[:, None], middle]).max(axis=1), np.inf)
+
+    def lengthen(self) -> None:
+        """One span more."""
+        if self.pads == 2:
+            start = self.first[:, :, None]
+            k = np.broadcast_to(np.arange(self.reach), (*self.first.shape, self.reach))
+            weight, every = self._used(start + 1 + k, k, first=True, last=False), np.arange(len(start))[:, None]
+            came = np.zeros(self.best.shape, np.intp)
+            for m in range(self.first.shape[1]):
+                end = np.minimum(start[:, m] + 1 + k[:, m], self.nodes - 1)
+                better = weight[:, m] < self.best[every, end]
+                self.best[every, end] = np.where(better, weight[:, m], self.best[every, end])
+                came[every, end] = np.where(better, start[:, m], came[every, end])
+        else:
+            before = np.concatenate([np.full((len(self.rows), self.reach), np.inf), self.best[:, :-1]], axis=1)
+            # the best before every node, nearest first
+            onward = self.inner + sliding_window_view(before, self.reach, axis=1)[:, :, ::-1]
+            k = np.argmin(onward, axis=2)
+            came = np.maximum(np.arange(self.nodes) - 1 - k, 0)
+            self.best = np.take_along_axis(onward, k[:, :, None], axis=2)[:, :, 0]
+        self.came.append(came)
+        self.pads += 1
+
+
+def _end_nodes(places: Places, tight: Bools, *, last: bool) -> Ints:
+    """Nodes (n, m) that the first or last pad may stand on; the nearest to the end again where there are fewer."""
+    nodes = places.x.shape[1]
+    stands = places.fits[..., 0][:, ::-1] if last else places.fits[..., 0]
+    nearest = np.argmax(stands, axis=1)
+    hang = (places.run[:, None] - places.x)[:, ::-1] if last else places.x
+    # further in than a quarter of the widest span it can never pass, so it is looked at only where nothing is nearer
+    may = hang <= np.minimum(clearances.OVERHANG * places.widest + NODE, places.run / 2)[:, None]
+    free = places.free[:, 1 if last else 0]
+    shared = nodes - 1 - places.last if last else np.zeros(len(nearest), np.intp)
+    count = np.where(tight | ~free, 1, np.maximum(1, (may & stands).sum(axis=1)))
+    order = np.argsort(~(may & stands), axis=1, kind="stable")[:, :int(count.max(initial=1))]
+    found = np.where(np.arange(order.shape[1]) < count[:, None], order, nearest[:, None])
+    found = np.where((tight | ~(may & stands).any(axis=1))[:, None], nearest[:, None], found)
+    found = np.where(free[:, None], found, shared[:, None])
+    return np.asarray((nodes - 1 - found)[:, ::-1] if last else found)
 
 
 @dataclass(frozen=True)
@@ -169,97 +293,78 @@ class Counted:
     use: Array
 
 
-def by_count(places: Places, wood: Wood, spans: Spans, correction: Array, most: int, *,
-             all_counts: bool = False, near_ends: Bools | bool = True) -> Counted:
-    """The places of two to `most` pads that even out the use best; `correction` (pieces, nodes) multiplies it.
+def by_count(places: Places, wood: Wood, spans: Spans, most: int) -> Counted:
+    """The places of two to `most` pads that even out the use best.
 
-    It stops at a count whose use is low enough for all, unless `all_counts`; where `near_ends` (pieces,) end pads stand
-    as near the ends as they may.
+    It stops at the third count that is estimated to pass for all.
     """
-    pieces, nodes, reach = spans.length.shape
-    start, k = np.arange(nodes)[:, None], np.arange(reach)[None, :]
-    end = np.minimum(start + 1 + k, nodes - 1)
-    factor = correction[:, (start + end) // 2]
-    at_end = _at_end(places)
-    hang_a, hang_b = places.x, places.run[:, None] - places.x
-    loose = places.inset[:, None] + 0.05
-    # an end pad further in than it need be asks for a span of four times the overhang beside it, and for its tip
-    over_a = np.where(places.free[:, :1] & (hang_a > loose), hang_a, 0.0)[:, :, None] / clearances.OVERHANG
-    over_b = np.where(places.free[:, 1:] & (hang_b > loose), hang_b, 0.0)[:, end] / clearances.OVERHANG
-    span = np.maximum(spans.length, 1e-9)
-    section = wood.thickness[:, None] * wood.depth**2 / 6 * wood.Fb[:, None]
-    tip_a = np.where(places.free[:, :1] & (hang_a > loose), loads.TIP_LOAD * hang_a / section, 0.0)
-    tip_b = np.where(places.free[:, 1:] & (hang_b > loose), loads.TIP_LOAD * hang_b / section, 0.0)
-    first_may = np.where(places.free[:, :1], hang_a < places.run[:, None] / 2, start.T == 0)
-    last_may = np.where(places.free[:, 1:], hang_b < places.run[:, None] / 2, places.last[:, None] == start.T)
-    stands, tight = places.fits[..., 0], np.broadcast_to(near_ends, pieces)[:, None]
-    first_may &= ~tight | (np.argmax(stands, axis=1)[:, None] == start.T)
-    last_may &= ~tight | ((nodes - 1 - np.argmax(stands[:, ::-1], axis=1))[:, None] == start.T)
-
-    def cost(a: bool, b: bool) -> Array:
-        """Use of each stretch to the power, as first (a) or last (b) span or neither."""
-        near = spans.near * (at_end[:, 0, None, None] if a else INNER_SHARE)
-        far = spans.far * (at_end[:, 1, None, None] if b else INNER_SHARE)
-        use = factor * np.maximum.reduce([spans.wood, near, far])
-        if a:
-            use = np.maximum(np.maximum(use, over_a / span), tip_a[:, :, None])
-            use = np.where(first_may[:, :, None], use, np.inf)
-        if b:
-            use = np.maximum(np.maximum(use, over_b / span), tip_b[:, end])
-            use = np.where(last_may[:, end], use, np.inf)
-        cube = use * use * use  # the sum of a high power is least where the hardest used span is used least
-        return np.asarray(cube * cube)
-
-    rows = np.arange(pieces)
-    both, first, last, inner = cost(True, True), cost(True, False), cost(False, True), cost(False, False)
-    found, uses = [], []
-    best = np.zeros((pieces, nodes))  # least sum so far with the next span starting at a node
-    came: list[Ints] = []  # for each span but the last the node it starts at, by the node that it ends at
+    rows, enough = np.arange(len(places.x)), np.zeros(len(places.x), int)
+    chains = Chains(places, wood, spans, rows, np.ones(places.x.shape))
+    nodes, uses = [], []
     for pads in range(2, most + 1):
-        closing = (both if pads == 2 else last) + best[:, :, None]
-        flat = closing.reshape(pieces, -1)
-        pick = np.argmin(flat, axis=1)
-        ok = np.isfinite(flat[rows, pick])
-        at = [pick // reach + 1 + pick % reach, pick // reach]
-        for layer in reversed(came):
-            at.append(layer[rows, at[-1]])
-        place = np.stack(at[::-1], axis=1)
-        place[~ok] = 0
-        found.append(place)
-        i, k = place[:, :-1], np.maximum(np.diff(place, axis=1) - 1, 0)
-        used = (factor[rows[:, None], i, k] * _expected(place, spans, at_end)).max(axis=1)
-        uses.append(np.where(ok, used, np.inf))
-        if pads == most or (not all_counts and pads > 2 and (uses[-1] <= ENOUGH).all()):
+        place, use = chains.closed(rows)
+        nodes.append(place)
+        uses.append(use)
+        enough += use <= 1
+        if pads == most or (enough >= AHEAD).all():
             break
-        # one span more: the least sum that ends at each node
-        onward = (first if pads == 2 else inner) + best[:, :, None]
-        ends = np.full((pieces, nodes), np.inf)
-        comes = np.zeros((pieces, nodes), np.intp)
-        for n in range(reach):
-            target = ends[:, n + 1:]
-            value = onward[:, : nodes - n - 1, n]
-            better = value < target
-            comes[:, n + 1:] = np.where(better, np.arange(nodes - n - 1), comes[:, n + 1:])
-            ends[:, n + 1:] = np.where(better, value, target)
-        best = ends
-        came.append(comes)
-    return Counted(found, np.stack(uses, axis=1))
+        chains.lengthen()
+    return Counted(nodes, np.stack(uses, axis=1))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """So many pads, from two numbered 0, wanted on a piece whose use is corrected so (nodes,); see Chains."""
+
+    piece: int
+    count: int
+    correction: Array
+    near_ends: bool
+
+
+def placed(places: Places, wood: Wood, spans: Spans, wanted: Sequence[Wanted]) -> list[Ints | None]:
+    """The best nodes of what is wanted; none where so many pads cannot stand."""
+    alike: dict[tuple[int, int, bool], list[int]] = {}  # they differ in their count only
+    for n, w in enumerate(wanted):
+        alike.setdefault((w.piece, id(w.correction), w.near_ends), []).append(n)
+    each = [wanted[own[0]] for own in alike.values()]
+    chains = Chains(places, wood, spans, np.array([w.piece for w in each]), np.array([w.correction for w in each]),
+                    np.array([w.near_ends for w in each]))
+    found: list[Ints | None] = [None] * len(wanted)
+    for count in range(max(w.count for w in wanted) + 1):
+        if count:
+            chains.lengthen()
+        here = [(k, n) for k, own in enumerate(alike.values()) for n in own if wanted[n].count == count]
+        if here:
+            place, use = chains.closed(np.array([k for k, _ in here]))
+            for (_, n), nodes, ok in zip(here, place, np.isfinite(use), strict=True):
+                found[n] = nodes if ok else None
+    return found
 
 
 def likely(counted: Counted) -> Ints:
     """For each piece the first count, from two numbered 0, that may pass were the estimate somewhat high."""
-    level = np.maximum(LIKELY, 1.001 * counted.use.min(axis=1))
+    return _first(counted, LIKELY)
+
+
+def about(counted: Counted) -> Ints:
+    """How many pads each piece will stand on, as estimated."""
+    return _first(counted, 1.0) + 2
+
+
+def _first(counted: Counted, use: float) -> Ints:
+    level = np.maximum(use, 1.001 * counted.use.min(axis=1))
     return np.asarray(np.argmax(counted.use <= level[:, None], axis=1))
 
 
-def _expected(place: Ints, spans: Spans, at_end: Array) -> Array:
-    """The use estimated of every span (pieces, pads - 1) between pads at nodes `place`, not corrected."""
-    rows = np.arange(len(place))[:, None]
-    i, k = place[:, :-1], np.maximum(np.diff(place, axis=1) - 1, 0)
-    near, far = spans.near[rows, i, k] * INNER_SHARE, spans.far[rows, i, k] * INNER_SHARE
+def _expected(place: Ints, rows: Ints, spans: Spans, at_end: Array) -> Array:
+    """The use estimated of every span (n, pads - 1) between pads at nodes `place` of pieces `rows`, not corrected."""
+    end, k = place[:, 1:], np.maximum(np.diff(place, axis=1) - 1, 0)
+    row = rows[:, None]
+    near, far = spans.near[row, end, k] * INNER_SHARE, spans.far[row, end, k] * INNER_SHARE
     near[:, 0] *= at_end[:, 0] / INNER_SHARE
     far[:, -1] *= at_end[:, 1] / INNER_SHARE
-    return np.asarray(np.maximum.reduce([spans.wood[rows, i, k], near, far]))
+    return np.asarray(np.maximum.reduce([spans.wood[row, end, k], near, far]))
 
 
 def _at_end(places: Places) -> Array:
@@ -267,9 +372,19 @@ def _at_end(places: Places) -> Array:
     return np.where(places.free, END_SHARE, 2 * END_SHARE)
 
 
-def corrected(correction: Array, place: Ints, true: Array, spans: Spans, places: Places) -> Array:
-    """The correction (pieces, nodes) by what each span was truly used, (pieces, pads - 1), of what was estimated."""
-    off = np.clip(true / np.maximum(_expected(place, spans, _at_end(places)), 1e-9), 0.3, 3.0)
-    middle = (place[:, :-1] + place[:, 1:]) / 2
-    node = np.arange(correction.shape[1])
-    return np.stack([np.interp(node, m, o) for m, o in zip(middle, off, strict=True)])
+def corrected(rows: Ints, place: Sequence[Ints], true: Sequence[Array], spans: Spans, places: Places) -> Array:
+    """The correction (n, nodes) by what each span of pieces `rows` was truly used, of what was estimated.
+
+    place, true : for each of the n the pads' nodes (pads,) and the spans' use (pads - 1,)
+    """
+    at_end, nodes = _at_end(places.pick(rows)), np.arange(places.x.shape[1])
+    counts = np.array([len(p) for p in place])
+    found = np.empty((len(rows), len(nodes)))
+    for count in np.unique(counts):
+        own = np.flatnonzero(counts == count)
+        at = np.array([place[n] for n in own.tolist()])
+        off = np.clip(np.array([true[n] for n in own.tolist()])
+                      / np.maximum(_expected(at, rows[own], spans, at_end[own]), 1e-9), 0.3, 3.0)
+        for n, middle, by in zip(own, (at[:, :-1] + at[:, 1:]) / 2, off, strict=True):
+            found[n] = np.interp(nodes, middle, by)
+    return found

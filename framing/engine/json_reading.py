@@ -185,10 +185,9 @@ def _decimal(text: str) -> float | _Unusable:
 
 def _plain(value: Any, path: tuple[str | int, ...], faults: list[Fault]) -> Any:
     """A copy of the value in dicts and tuples; what cannot stand in a document is added to `faults`."""
-    at = pointer(path)
     if len(path) > MOST_DEPTH:
         expected = f"at most {MOST_DEPTH} levels inside each other"
-        faults.append(Fault(at, f"more than {MOST_DEPTH} levels", expected, "nested too deeply"))
+        faults.append(Fault(pointer(path), f"more than {MOST_DEPTH} levels", expected, "nested too deeply"))
         return None
     if isinstance(value, Mapping):
         good = {key: item for key, item in value.items() if _can_be_key(key)}
@@ -197,20 +196,21 @@ def _plain(value: Any, path: tuple[str | int, ...], faults: list[Fault]) -> Any:
                 detail = f"{shown(key)} is given more than once"
                 faults.append(Fault(pointer((*path, key)), shown(value[key]), "each key once", detail))
         expected = f"keys of plain text, at most {MOST_KEY} characters"
-        faults += [Fault(at, shown(key), expected, "a key that cannot be taken") for key in value if key not in good]
+        faults += [Fault(pointer(path), shown(key), expected, "a key that cannot be taken")
+                   for key in value if key not in good]
         return {key: _plain(item, (*path, key), faults) for key, item in good.items()}
     if isinstance(value, (list, tuple)):
         return tuple(_plain(item, (*path, place), faults) for place, item in enumerate(value))
     if isinstance(value, str):
         if _UNWRITABLE.search(value):
-            faults.append(Fault(at, shown(value), "plain text", "the text holds a control character"))
+            faults.append(Fault(pointer(path), shown(value), "plain text", "the text holds a control character"))
         return _UNWRITABLE.sub("\ufffd", value)  # so that it may be told of in other faults
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, (int, float)) and abs(value) < 10.0**MOST_DIGITS:  # false for NaN
         return value
     expected = f"a finite number of at most {MOST_DIGITS} digits"
-    faults.append(Fault(at, shown(value), expected, "the number is not finite, too long or none at all"))
+    faults.append(Fault(pointer(path), shown(value), expected, "the number is not finite, too long or none at all"))
     return None
 
 

@@ -176,19 +176,21 @@ def write(inches: float, denominator: int = 16, feet: bool = False) -> str:
     """
     if not math.isfinite(inches):
         raise LengthError(inches, "a finite number")
-    steps = math.floor(Fraction(abs(inches)) * denominator + Fraction(1, 2) + Fraction(1, 10**7))
+    # a float times a power of two is exact, and dust of 1e-7 steps is more than any other denominator loses
+    steps = math.floor(abs(inches) * denominator + 0.5 + 1e-7)
     sign = "-" if inches < 0 and steps else ""
-    size = Fraction(steps, denominator)
     if not feet:
-        return sign + _mixed(size)
-    return f"{sign}{size // 12}'-{_mixed(size % 12)}\""
+        return sign + _mixed(steps, denominator)
+    whole, left = divmod(steps, 12 * denominator)
+    return f"{sign}{whole}'-{_mixed(left, denominator)}\""
 
 
-def _mixed(size: Fraction) -> str:
-    whole, part = divmod(size, 1)
+def _mixed(steps: int, denominator: int) -> str:
+    whole, part = divmod(steps, denominator)
     if not part:
         return str(whole)
-    return f"{whole} {part}" if whole else str(part)
+    shared = math.gcd(part, denominator)
+    return f"{whole} " * bool(whole) + f"{part // shared}/{denominator // shared}"
 
 
 def sixteenths(inches: float) -> str:

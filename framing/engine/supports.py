@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,22 @@ from numpy.typing import NDArray
 
 from framing.engine.checks import Check
 from framing.engine.documents import Build
-from framing.engine.fewest_pads import NODE, Places, Spans, Wood, by_count, corrected, estimate, likely, wood_at
+from framing.engine.fewest_pads import (
+    AHEAD,
+    NODE,
+    ROUGH,
+    Places,
+    Spans,
+    Wanted,
+    Wood,
+    about,
+    by_count,
+    corrected,
+    estimate,
+    likely,
+    placed,
+    wood_at,
+)
 from framing.engine.keep_outs import Ground, Row, Stretches, end_inset, joined, kept_off, no_room, over_outlets, without
 from framing.engine.layout import Deck, Layout
 from framing.engine.members import Member
@@ -49,7 +64,6 @@ COARSE = 4  # panels a span in the search; the last look has the full mesh
 PASSES = 0.995  # what the search, which looks a little coarsely, lets pass
 MOST_PADS = 40  # on one piece
 NEAR, AGAIN = 1.35, 1  # a count used no harder than this is tried again so often, evened out by what was found
-AHEAD = 3  # counts tried at once
 CLEARLY = 0.9  # keep-outs give way where that takes this off the use, or lets the piece stand at all
 # what a place may do without where there is no other: the pad's edge off the outlet, then the distance by parts
 GIVING_WAY = ((True, 1.0), (False, 1.0), (False, 0.75), (False, 0.5), (False, 0.25), (False, 0.0))
@@ -132,48 +146,97 @@ class Standing:
     fits: list[Bools]
 
 
+def pads_about(members: Sequence[Member], layout: Layout, build: Build, ground: Ground, load: Load) -> int:
+    """How many pads the members will stand on, as estimated before any beam is solved."""
+    values, count = member_values(members, build, build.joists.grade), 0
+    for role in PAD_ROLES:
+        own = [m for m in members if m.role == role]
+        if own:
+            site = _Site(own, layout, build, ground, load, values, ROUGH)
+            places = site.open(np.arange(len(site.pieces)), both(site.room, site.off))
+            counted = by_count(places, site.wood, estimate(places, site.wood), _most_pads(places))
+            count += int(about(counted).sum()) - sum(len(m.splices) for m in own)
+    return count
+
+
+class _Site:
+    """Members cut into pieces as beams, where pads may stand under them, and what may not be stood upon."""
+
+    def __init__(self, members: Sequence[Member], layout: Layout, build: Build, ground: Ground, load: Load,
+                 values: Mapping[str, AdjustedValues], node: float = NODE) -> None:
+        self.pieces = [Piece(m, a, b, np.zeros(0)) for m in members for a, b in m.pieces]
+        self.line = np.repeat(np.arange(len(members)), [len(m.pieces) for m in members])
+        self.designs = [MemberDesign(values[p.member.id], shortest_pad(build)) for p in self.pieces]
+        self.beams = [_beam(p, layout) for p in self.pieces]
+        self.places = _places(self.pieces, build, ground, node)
+        self.wood = wood_at(self.beams, self.designs, load, self.places.x)
+        self.row = Row(np.array([[m.line.start, m.line.end] for m in members]))
+        self.sizes, self.beside = by_area(build), _beside(self.row)
+        self.room = [no_room(self.row, ground, s) for s in self.sizes]
+        self.off = [kept_off(self.row, ground, s) for s in self.sizes]
+        self.auto = build.supports.maximum_spacing == "auto"
+
+    def open(self, rows: Ints, shut: Sequence[Stretches]) -> Places:
+        """The places of pieces `rows` where the stretches of each pad size leave them open.
+
+        A row of joists closer than a pad is wide rules the pad out, the smallest apart. Where the spacing is left to
+        the engine, pads may stand further apart over a closed stretch than they usually do.
+        """
+        own = self.places.pick(rows)
+        at = own.x + np.array([self.pieces[r].start for r in rows])[:, None]
+        which = np.broadcast_to(self.line[rows][:, None], at.shape)
+        fits = np.stack([~s.closed(which.ravel(), at.ravel()).reshape(at.shape) for s in shut], axis=2)
+        fits &= np.array([k == 0 or b <= self.beside.min(initial=math.inf) + 1e-6
+                          for k, (_, b) in enumerate(self.sizes)])
+        # a splice stands on its pad
+        fits[~own.free[:, 0], 0, 0] = fits[~own.free[:, 1], own.last[~own.free[:, 1]], 0] = True
+        fits &= (np.arange(at.shape[1]) <= own.last[:, None])[..., None]
+        widest = own.widest
+        if self.auto:
+            before = np.maximum.accumulate(np.where(fits[..., 0], own.x, -np.inf), axis=1)[:, :-1]
+            gap = np.where(fits[:, 1:, 0] & np.isfinite(before), own.x[:, 1:] - before, 0.0).max(axis=1)
+            widest = np.where(gap > widest - NODE, gap + 2 * NODE, widest)
+        return replace(own, fits=fits, widest=widest)
+
+
+def both(one: Sequence[Stretches], other: Sequence[Stretches]) -> list[Stretches]:
+    """What either closes, for each pad size."""
+    return [joined(a, b) for a, b in zip(one, other, strict=True)]
+
+
 def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Ground, load: Load,
           values: Mapping[str, AdjustedValues]) -> Standing:
     """Members on the fewest pads found that pass, and the solved beams.
 
     Keep-outs hold wherever any place passes; where none does they give way step by step.
     """
-    pieces = [Piece(m, a, b, np.zeros(0)) for m in members for a, b in m.pieces]
-    line = np.repeat(np.arange(len(members)), [len(m.pieces) for m in members])
-    designs = [MemberDesign(values[p.member.id], shortest_pad(build)) for p in pieces]
-    beams = [_beam(p, layout) for p in pieces]
-    places = _places(pieces, build, ground)
-    wood = wood_at(beams, designs, load, places.x)
-    row = Row(np.array([[m.line.start, m.line.end] for m in members]))
-    sizes, beside = by_area(build), _beside(row)
-    room, outlets = ([rule(row, ground, s) for s in sizes] for rule in (no_room, over_outlets))
-    bare = [no_room(row, replace(ground, taken=ground.taken[:0]), s) for s in sizes]
-    off = [kept_off(row, ground, s) for s in sizes]
-
-    def both(one: Sequence[Stretches], other: Sequence[Stretches]) -> list[Stretches]:
-        return [joined(a, b) for a, b in zip(one, other, strict=True)]
-
-    search = Search(places, wood, beams, designs, load, _sharing(line))
-    auto = build.supports.maximum_spacing == "auto"
+    site = _Site(members, layout, build, ground, load, values)
+    row, sizes = site.row, site.sizes
+    search = Search(site.places, site.wood, site.beams, site.designs, load, _sharing(site.line))
     for n, (by_edge, part) in enumerate(GIVING_WAY):  # for the wood's sake; not to press the roof less
-        shut = both(room, [kept_off(row, ground, s, by_edge=by_edge, part=part) for s in sizes])
         rows = np.flatnonzero((search.wood_use if n else search.use) > PASSES)
-        search.find(rows, _open(places, pieces, rows, line, shut, beside, sizes, auto=auto))
+        if len(rows):
+            kept = [kept_off(row, ground, s, by_edge=by_edge, part=part) for s in sizes]
+            search.find(rows, site.open(rows, both(site.room, kept)))
     # where wood would fail for want of room over other pads, then over the roof's edge, both of which are told; where a
     # piece could not stand at all off the outlets alone, then anywhere
-    for n, shut in enumerate((both(bare, off), both(outlets, off), outlets, [row.stretches([]) for _ in sizes])):
+    for n in range(4):
         rows = np.flatnonzero(search.wood_use > PASSES if n < 2 else ~np.isfinite(search.use))
-        search.find(rows, _open(places, pieces, rows, line, shut, beside, sizes, auto=auto))
-    return search.standing(pieces)
+        if len(rows):
+            alone, outlets = replace(ground, taken=ground.taken[:0]), [over_outlets(row, ground, s) for s in sizes]
+            bare = [no_room(row, alone, s) for s in sizes]
+            shut = (both(bare, site.off), both(outlets, site.off), outlets, [row.stretches([]) for _ in sizes])[n]
+            search.find(rows, site.open(rows, shut))
+    return search.standing(site.pieces)
 
 
-def _places(pieces: Sequence[Piece], build: Build, ground: Ground) -> Places:
-    """The pieces' nodes, all closed so far."""
+def _places(pieces: Sequence[Piece], build: Build, ground: Ground, node: float) -> Places:
+    """The pieces' nodes, about `node` [in] apart, all closed so far."""
     run = np.array([p.end - p.start for p in pieces])
     free = np.array([[p.start < 1e-6, p.end > p.member.line.length - 1e-6] for p in pieces])
     inset = np.minimum(end_inset(build), run / 4)
     a, b = np.where(free[:, 0], inset, 0.0), run - np.where(free[:, 1], inset, 0.0)
-    last = np.maximum(2, np.ceil((b - a) / NODE)).astype(np.intp)
+    last = np.maximum(2, np.ceil((b - a) / node)).astype(np.intp)
     share = np.minimum(np.arange(last.max() + 1) / last[:, None], 1.0)
     x = a[:, None] + (b - a)[:, None] * share
     sizes, asked = by_area(build), build.supports.maximum_spacing
@@ -189,30 +252,6 @@ def _sharing(line: Ints) -> Ints:
     """For each piece those that share the pad at its start and at its end (pieces, 2), -1 for none."""
     index, joins = np.arange(len(line)), line[:-1] == line[1:]
     return np.stack([np.r_[-1, np.where(joins, index[:-1], -1)], np.r_[np.where(joins, index[1:], -1), -1]], axis=1)
-
-
-def _open(places: Places, pieces: Sequence[Piece], rows: Ints, line: Ints, shut: Sequence[Stretches], beside: Array,
-          sizes: Sequence[tuple[float, float]], *, auto: bool) -> Places:
-    """The places of pieces `rows` where the stretches of each pad size leave them open.
-
-    A row of joists closer than a pad is wide rules the pad out, the smallest apart. Where the spacing is left to the
-    engine, pads may stand further apart over a closed stretch than they usually do.
-    """
-    own = places.pick(rows)
-    at = own.x + np.array([pieces[r].start for r in rows])[:, None]
-    which = np.broadcast_to(line[rows][:, None], at.shape)
-    fits = np.stack([~s.closed(which.ravel(), at.ravel()).reshape(at.shape) for s in shut], axis=2)
-    fits &= np.array([k == 0 or b <= beside.min(initial=math.inf) + 1e-6 for k, (_, b) in enumerate(sizes)])
-    node = np.arange(at.shape[1])
-    # a splice stands on its pad
-    fits[~own.free[:, 0], 0, 0] = fits[~own.free[:, 1], own.last[~own.free[:, 1]], 0] = True
-    fits &= (node <= own.last[:, None])[..., None]
-    widest = own.widest
-    if auto:
-        before = np.maximum.accumulate(np.where(fits[..., 0], own.x, -np.inf), axis=1)[:, :-1]
-        gap = np.where(fits[:, 1:, 0] & np.isfinite(before), own.x[:, 1:] - before, 0.0).max(axis=1)
-        widest = np.where(gap > widest - NODE, gap + 2 * NODE, widest)
-    return replace(own, fits=fits, widest=widest)
 
 
 def _beside(row: Row) -> Array:
@@ -231,8 +270,8 @@ class _Trial:
 
     piece: int
     count: int
-    correction: Array
     place: Ints
+    correction: Array = field(default_factory=lambda: np.zeros(0))
     loose: bool = False
     again: int = 0
     use: float = math.inf
@@ -261,6 +300,11 @@ def _next_trials(tried: list[_Trial], passed: int | None, most: int, loose: set[
     return near + [replace(min(tried, key=lambda t: abs(t.count - c)), count=c, again=0, loose=True) for c in fewer]
 
 
+def _most_pads(places: Places) -> int:
+    """Pads that the longest piece has room for."""
+    return int(np.clip(np.ceil((places.run / places.least).max()) + 1, 2, MOST_PADS))
+
+
 class Search:
     """The best pads found for pieces so far, with their true use (1 passes)."""
 
@@ -287,43 +331,38 @@ class Search:
         self.opened[rows] = places.fits[..., 0]
         wood = self.wood.pick(rows)
         spans = estimate(places, wood)
-        most = int(np.clip(np.ceil((places.run / places.least).max()) + 1, 2, MOST_PADS))
-        correction = np.ones(places.x.shape)
-        counted = by_count(places, wood, spans, correction, most)
+        most = _most_pads(places)
+        counted = by_count(places, wood, spans, most)
         # where no count keeps the roof from being pressed too hard, as little as may be, but never at the wood's cost
         self.ease[rows] = np.minimum(1.0, 1 / np.maximum(counted.use.min(axis=1), 1e-9))
         if (self.ease[rows] < 1).any():
             spans = spans.eased(self.ease[rows])
-            counted = by_count(places, wood, spans, correction, most)
-        trials = [_Trial(i, c, correction[i], counted.nodes[c][i]) for i, first in enumerate(likely(counted))
+            counted = by_count(places, wood, spans, most)
+        trials = [_Trial(i, c, counted.nodes[c][i]) for i, first in enumerate(likely(counted))
                   for c in range(first, min(first + AHEAD, counted.use.shape[1])) if np.isfinite(counted.use[i, c])]
         seen: dict[tuple[int, ...], Any] = {}
         passed: dict[int, int] = {}
         loose: set[tuple[int, int]] = set()
         for _ in range(LOOKS):
-            for trial, (use, bare, spread) in zip(trials, self._tried(trials, rows, places, seen), strict=True):
-                i, trial.use = trial.piece, use
+            if not trials:
+                break
+            looked = self._tried(trials, rows, places, seen)
+            own = np.array([t.piece for t in trials])
+            correction = corrected(own, [t.place for t in trials], [spread for _, _, spread in looked], spans, places)
+            for k, (trial, (use, bare, _)) in enumerate(zip(trials, looked, strict=True)):
+                i, trial.use, trial.correction = trial.piece, use, correction[k]
                 self._keep(int(rows[i]), i, use, bare, places, trial.place)
                 if use <= PASSES:
                     passed[i] = min(trial.count, passed.get(i, trial.count))
-                trial.correction = corrected(trial.correction[None], trial.place[None], spread[None], spans.pick([i]),
-                                             places.pick([i]))[0]
             trials = [t for own in _by_piece(trials) for t in _next_trials(own, passed.get(own[0].piece), most, loose)]
             trials = self._placed(trials, places, wood, spans)
-            if not trials:
-                break
 
     def _placed(self, trials: list[_Trial], places: Places, wood: Wood, spans: Spans) -> list[_Trial]:
         """Those of the trials whose pads can stand, with their nodes."""
         if not trials:
             return []
-        own = np.array([t.piece for t in trials])
-        counted = by_count(places.pick(own), wood.pick(own), spans.pick(own), np.array([t.correction for t in trials]),
-                           max(t.count for t in trials) + 2, all_counts=True,
-                           near_ends=np.array([not t.loose for t in trials]))
-        for k, t in enumerate(trials):
-            t.place = counted.nodes[t.count][k]
-        return [t for k, t in enumerate(trials) if np.isfinite(counted.use[k, t.count])]
+        found = placed(places, wood, spans, [Wanted(t.piece, t.count, t.correction, not t.loose) for t in trials])
+        return [replace(t, place=place) for t, place in zip(trials, found, strict=True) if place is not None]
 
     def _keep(self, r: int, i: int, use: float, wood_use: float, places: Places, place: Ints) -> None:
         """Keep pads of piece r (i of the places) where they pass and are fewer, or serve clearly better."""

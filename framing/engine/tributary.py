@@ -99,7 +99,8 @@ class Tributary:
         bins = np.maximum(1, np.round(lengths)).astype(int)
         wanted = shape.intersection(self.net).area
         area = self._columns(shape.intersection(self.inner))
-        hung = [(bay, float(bay.area.intersection(shape).area)) for bay in self.bays]
+        whole = shape is self.net  # bays lie on the deck
+        hung = [(bay, float((bay.area if whole else bay.area.intersection(shape)).area)) for bay in self.bays]
         total = area.sum() + sum(part for _, part in hung)
         if self.ids and total < wanted / 100:  # nothing runs under it: the nearest member bears it in one place
             hung, total = [*hung, self._nearest(shape.intersection(self.net))], total + wanted
@@ -129,9 +130,8 @@ class Tributary:
         area = np.zeros_like(self.below)
         if shape.is_empty or not self.ids:
             return area
-        x0, y0, x1, y1 = shape.bounds
-        first, last = np.searchsorted(self.x, [x0, x1])
-        low, high = _intervals(shape, self.x[first:last], y0, y1)
+        first, last = np.searchsorted(self.x, [shape.bounds[0], shape.bounds[2]])
+        low, high = _intervals(shape, self.x[first:last])
         for piece in range(low.shape[1]):  # few: as many as an upright line has stretches inside the shape
             area[first:last] += np.clip(np.minimum(self.above[first:last], high[:, piece, None])
                                         - np.maximum(self.below[first:last], low[:, piece, None]), 0, None)
@@ -202,16 +202,18 @@ def _smooth(carried: Array) -> Array:
     return np.asarray(mean * (carried.sum() / mean.sum() if mean.sum() > 0 else 1.0))
 
 
-def _intervals(shape: BaseGeometry, x: Array, y0: float, y1: float) -> tuple[Array, Array]:
+def _intervals(shape: BaseGeometry, x: Array) -> tuple[Array, Array]:
     """Where the upright lines at x (n,) run inside `shape`: lower and upper ends (n, pieces), empty ones zero long."""
-    below, above = np.c_[x, np.full_like(x, y0 - 1)], np.c_[x, np.full_like(x, y1 + 1)]
-    lines = shapely.linestrings(np.stack([below, above], axis=1))
-    cut, at = shapely.get_parts(shapely.intersection(lines, shape), return_index=True)
-    keep = (shapely.get_type_id(cut) == 1) & ~shapely.is_empty(cut)
-    cut, at = cut[keep], at[keep]
-    y = shapely.bounds(cut).reshape(-1, 4)[:, [1, 3]]
-    place = np.arange(len(at)) - np.searchsorted(at, at)
-    pieces = int(place.max()) + 1 if len(at) else 1
-    low, high = np.zeros((len(x), pieces)), np.zeros((len(x), pieces))
-    low[at, place], high[at, place] = y[:, 0], y[:, 1]
-    return low, high
+    rings = [np.array(r.coords)[:, :2] for part in shapely.get_parts(shape) if isinstance(part, Polygon)
+             for r in (part.exterior, *part.interiors)]
+    sides = np.concatenate([np.zeros((0, 2, 2)), *(np.stack([r[:-1], r[1:]], axis=1) for r in rings)])
+    a, b = sides[:, 0], sides[:, 1]
+    # a line through a corner crosses one of its two sides, or both or none where it only touches
+    crosses = (a[:, 0] <= x[:, None]) != (b[:, 0] <= x[:, None])
+    run = np.where(a[:, 0] == b[:, 0], 1.0, b[:, 0] - a[:, 0])
+    y = np.sort(np.where(crosses, a[:, 1] + (x[:, None] - a[:, 0]) * (b[:, 1] - a[:, 1]) / run, np.inf), axis=1)
+    pieces = max(1, int(crosses.sum(axis=1).max(initial=0)) // 2)
+    ends = np.full((len(x), 2 * pieces), np.inf)
+    ends[:, :min(2 * pieces, y.shape[1])] = y[:, :2 * pieces]
+    ends = np.where(np.isfinite(ends), ends, 0.0)
+    return ends[:, ::2], ends[:, 1::2]

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.linalg import spsolve_triangular
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -23,6 +25,7 @@ from framing.reference.drainage import GALLON, OUTLET_OFF
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
 
 CELLS = 4_000  # about so many to a roof: 3 to 4 in on a common terrace
 HAIR = 1e-3  # [in]
@@ -233,52 +236,54 @@ def shed(grid: Grid, outlets: Floats, inverts: Floats, open_edges: Sequence[Line
     edge = grid.along(open_edges)
     if outs == 1 and not len(edge):
         return None
-    steps = [r * grid.shape[1] + c for r, c in AROUND]
+    steps = np.array([r * grid.shape[1] + c for r, c in AROUND])
     at = grid.cells(outlets) if outs > 1 else edge[:0]
     stands = np.maximum(grid.z[at], inverts)
     run = flood(grid.z.reshape(grid.shape), [*at.tolist(), *edge.tolist()], [*stands.tolist(), *grid.z[edge].tolist()])
-    level, came = run.level.tolist(), run.came
-    turn = [-1] * len(level)  # when the flood took the cell
-    for n, cell in enumerate(run.order):
-        turn[cell] = n
-
-    share = np.zeros((len(level), outs))
+    order = np.array(run.order, np.intp)
+    share = np.zeros((len(run.level), outs))
     takes = stands - run.level[at] <= OUTLET_OFF
     share[at[takes], np.flatnonzero(takes)] = 1
     share[edge, -1] = np.logical_not(share[edge].any(axis=1))
     share /= np.maximum(share.sum(axis=1), 1)[:, None]
-    leaves: set[int] = set(np.flatnonzero(share.any(axis=1)).tolist())
-    z: list[float] = grid.z.tolist()
 
     main = _main_parts(grid)
     first, second, part_of_first = _downhill(grid)
-    for cell in run.order:
-        if cell in leaves:
-            continue
-        a, b, w = cell + steps[first[main[cell]]], cell + steps[second[main[cell]]], part_of_first[main[cell]]
-        runs = level[cell] <= z[cell] + 1e-9 and w >= 0
-        a_open, b_open = (runs and 0 <= turn[n] < turn[cell] for n in (a, b))
-        if a_open and b_open:
-            share[cell] = w * share[a] + (1 - w) * share[b]
-        elif (a_open and w > 1e-9) or (b_open and w < 1 - 1e-9):
-            share[cell] = share[a] if a_open else share[b]
-        else:
-            share[cell] = share[_steepest(cell, steps, level, turn) if runs else came[cell]]
+    inner = order[~share[order].any(axis=1)]
+    a, b, w = inner + steps[first[main[inner]]], inner + steps[second[main[inner]]], part_of_first[main[inner]]
+    turn = np.full(len(run.level), -1)  # when the flood took the cell
+    turn[order] = np.arange(len(order))
+
+    def before(cell: Ints) -> Bools:
+        return np.asarray((turn[cell] >= 0) & (turn[cell] < turn[inner]))
+
+    runs = (run.level[inner] <= grid.z[inner] + 1e-9) & (w >= 0)
+    a_open, b_open = runs & before(a), runs & before(b)
+    single = ~(a_open & b_open)
+    one = single & ((a_open & (w > 1e-9)) | (b_open & (w < 1 - 1e-9)))
+    other = np.where(runs, _steepest(inner, steps, run.level, turn), np.array(run.came)[inner])
+    a = np.where(single, np.where(one, np.where(a_open, a, b), other), a)
+    w = np.where(single, 1.0, w)
+    # every cell hands its water to cells that the flood took before it: one pass in that order gives all shares
+    row, size = turn[inner], len(order)
+    passes = coo_array((np.r_[np.ones(size), -w, w[~single] - 1],
+                        (np.r_[np.arange(size), row, row[~single]], np.r_[np.arange(size), turn[a], turn[b[~single]]])),
+                       shape=(size, size))
+    share[order] = spsolve_triangular(passes.tocsr(), share[order], lower=True, unit_diagonal=True)
 
     return Watershed(grid, share, run.level, _areas(grid, share, main, first, second, part_of_first, steps),
                      _spills(grid, share, run.level, steps))
 
 
-def _main_parts(grid: Grid) -> list[int]:
+def _main_parts(grid: Grid) -> Ints:
     """For each cell the part whose slope its water takes, its lowest; -1 off the roof."""
     main = np.full(len(grid.z), -1)
     order = np.lexsort((grid.part_area, -grid.part_z))
     main[grid.part_cell[order]] = order
-    listed: list[int] = main.tolist()
-    return listed
+    return main
 
 
-def _downhill(grid: Grid) -> tuple[list[int], list[int], list[float]]:
+def _downhill(grid: Grid) -> tuple[Ints, Ints, Floats]:
     """For each part the two neighbours either side of its fall and the first one's part; -1 where it is level."""
     slope = np.array([[f.sx, f.sy] for f in grid.facets])[grid.part_facet]
     turn = np.mod(np.degrees(np.arctan2(-slope[:, 1], -slope[:, 0])) / 45, 8)
@@ -287,21 +292,24 @@ def _downhill(grid: Grid) -> tuple[list[int], list[int], list[float]]:
     past = np.radians(45 * (turn - first))  # from the first neighbour on to the second
     diagonal = np.where(first % 2 == 0, np.tan(past), np.tan(np.pi / 4 - past))
     part = np.where(first % 2 == 0, 1 - diagonal, diagonal)
-    return (first % 8).tolist(), ((first + 1) % 8).tolist(), np.where(np.hypot(*slope.T) > 1e-9, part, -1.0).tolist()
+    return first % 8, (first + 1) % 8, np.where(np.hypot(*slope.T) > 1e-9, part, -1.0)
 
 
-def _steepest(cell: int, steps: Sequence[int], level: Sequence[float], turn: Sequence[int]) -> int:
-    """The neighbour that the flood took before, down the steepest way."""
-    near = [(k, cell + step) for k, step in enumerate(steps) if 0 <= turn[cell + step] < turn[cell]]
-    return max(near, key=lambda kn: (level[cell] - level[kn[1]]) / (math.sqrt(2) if kn[0] % 2 else 1))[1]
+def _steepest(cell: Ints, steps: Ints, level: Floats, turn: Ints) -> Ints:
+    """The neighbours (n,) of cells (n,) that the flood took before, down the steepest way."""
+    near = cell[:, None] + steps
+    taken = (turn[near] >= 0) & (turn[near] < turn[cell, None])
+    away = np.where(np.arange(len(AROUND)) % 2 == 1, math.sqrt(2), 1.0)
+    fall = np.where(taken, (level[cell, None] - np.where(taken, level[near], 0.0)) / away, -np.inf)
+    return np.asarray(near[np.arange(len(cell)), np.argmax(fall, axis=1)])
 
 
-def _areas(grid: Grid, share: Floats, main: Sequence[int], first: Sequence[int], second: Sequence[int],
-           part_of_first: Sequence[float], steps: Sequence[int]) -> Floats:
+def _areas(grid: Grid, share: Floats, main: Ints, first: Ints, second: Ints, part_of_first: Floats,
+           steps: Ints) -> Floats:
     """Area of each way out [sq in]. Beside a cell's main part, its other parts run down their own slopes."""
     area = np.zeros(share.shape[1])
     ways = share[grid.part_cell]
-    for p in np.flatnonzero(np.array(main)[grid.part_cell] != np.arange(len(grid.part_cell))).tolist():
+    for p in np.flatnonzero(main[grid.part_cell] != np.arange(len(grid.part_cell))).tolist():
         cell, w = int(grid.part_cell[p]), part_of_first[p]
         below = share[[cell + steps[first[p]], cell + steps[second[p]]]]
         flows = np.array([w, 1 - w]) * below.any(axis=1) if w >= 0 else np.zeros(2)
@@ -311,7 +319,7 @@ def _areas(grid: Grid, share: Floats, main: Sequence[int], first: Sequence[int],
     return area
 
 
-def _spills(grid: Grid, share: Floats, level: Floats, steps: Sequence[int]) -> Floats:
+def _spills(grid: Grid, share: Floats, level: Floats, steps: Ints) -> Floats:
     """The lowest surface [in] at which each basin runs over into another, shape (outs,)."""
     spill = np.full(share.shape[1], np.inf)
     basin = np.where(np.isfinite(grid.z), share.argmax(axis=1), -1)
