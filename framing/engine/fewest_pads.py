@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-NODE, ROUGH = 1.5, 4.5  # nodes lie about this far apart [in]; and where pads are only counted
+NODE, ROUGH = 1.5, 3.0  # nodes lie about this far apart [in]; and where pads are only counted
 # What a span of a continuous beam comes to, of its load and length, with the worst spans loaded; for the estimate only.
 MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
 INNER_SHARE, END_SHARE = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
@@ -223,7 +223,7 @@ class Chains:
     def closed(self, chosen: Ints) -> tuple[Ints, Array]:
         """The pads' nodes (m, pads) of chains `chosen` were the next span their last, and the uses (m,) estimated."""
         end = np.repeat(self.last[:, :, None], self.reach, axis=2)
-        k = np.broadcast_to(np.arange(self.reach), end.shape)
+        k = np.broadcast_to(np.arange(self.reach)[::-1], end.shape)
         total = self._used(end, k, first=self.pads == 2, last=True)
         own, start = np.arange(len(end))[:, None, None], np.maximum(end - 1 - k, 0)
         if self.pads == 2:
