@@ -13,7 +13,6 @@ from typing import Any
 
 from framing.engine.checks import Change, Check
 from framing.engine.documents import Build, DocumentRefused, parse_build
-from framing.engine.members import PACKER_STEP
 from framing.engine.plane import (
     FULL_STEP,
     LEAST_CLEAR_GAP,
@@ -24,6 +23,7 @@ from framing.engine.plane import (
     least_decking,
     to_fall,
 )
+from framing.engine.shims import PACKER_STEP
 from framing.reference import doors
 from framing.reference.lumber import DRESSED
 

@@ -23,6 +23,7 @@ from framing.engine.layout import Line
 from framing.engine.plane import LEAST_DEPTH, Plane, least_gap, most_gap
 from framing.engine.profiles import CLOSE, Corridor, fewest_cuts
 from framing.engine.roof import Roof
+from framing.engine.shims import PACKER_STEP, most_shims, packing, shim_sums
 from framing.reference import clearances
 from framing.reference.lumber import DRESSED
 
@@ -31,7 +32,6 @@ Array = NDArray[np.float64]
 LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
 ONE_KINK = 1e-6  # bends of the roof closer than this are one: the roof rises less than its rounding between [in]
-PACKER_STEP = 1 / 4  # packers are made in whole steps of this [in]: common practice
 TIE = 1e-7  # a depth this near a tie between two sixteenths is one [in]
 ALONG = 0.34  # a line within 20 degrees of a side runs along it, by the sine of the angle between
 GRID = 1.0  # splices that must find a clear place are tried this far apart [in]
@@ -172,11 +172,6 @@ def corridor_under(s: Array, height: Array, build: Build, deepest: float, packer
     return Corridor(s, height, np.maximum(height - most, thin), np.minimum(height - least, deepest))
 
 
-def packing(build: Build) -> float:
-    """The most packing under a member, in whole steps [in]."""
-    return PACKER_STEP * math.floor(build.supports.packer_most / PACKER_STEP + CLOSE)
-
-
 def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
                 longest: float, outlets: Array) -> tuple[list[Member], list[Check]]:
     """Every line as a sawn member: profile, stick and splices; `outlets` (n, 2) are kept clear of splices [in].
@@ -238,7 +233,7 @@ def _unfit(unfit: Sequence[tuple[Line, Array]], build: Build, deepest: float) ->
         deeper = [k for k, (_, d) in DRESSED.items() if d > deepest and fits(deepest=d)][:1]
         offers = [Change("joists.sizes", f"up to {deepest} in", k) for k in deeper]
         gap = math.ceil((s.clear_gap.most + short) * 16 - 1e-6) / 16
-        if s.pad_thickness + s.base_thickness + s.shim_most + packing(build) >= gap and fits(most=most + short):
+        if s.pad_thickness + s.base_thickness + most_shims(build) + packing(build) >= gap and fits(most=most + short):
             offers.append(Change("supports.clear_gap.most", s.clear_gap.most, gap))
         packer = PACKER_STEP * math.ceil((packing(build) + short) / PACKER_STEP - 1e-6)
         if fits(most=most + short):
@@ -254,10 +249,11 @@ def _unfit(unfit: Sequence[tuple[Line, Array]], build: Build, deepest: float) ->
     stack = s.pad_thickness + s.base_thickness
     if s.clear_gap.most < least - CLOSE:  # pad and base alone fill more than the most clear gap
         gap = math.ceil(least * 16 - 1e-6) / 16
-        if fits(most=min(gap, stack + s.shim_most)):
+        if fits(most=min(gap, stack + most_shims(build))):
             offers.append(Change("supports.clear_gap.most", s.clear_gap.most, gap))
     elif most < least - CLOSE:  # pad and shims at hand do not reach the least clear gap
-        shims = math.ceil((least - stack) * 16 - 1e-6) / 16
+        sums, _ = shim_sums(tuple(s.shim_sizes), least - stack + max(s.shim_sizes))
+        shims = math.ceil(float(sums[sums >= least - stack - CLOSE][0]) * 16 - 1e-6) / 16
         if fits(most=min(s.clear_gap.most, stack + shims)):
             offers.append(Change("supports.shim_most", s.shim_most, shims))
     elif (thinner := math.floor((thin + lacking) * 16 + 1e-6) / 16) >= LEAST_DEPTH and fits(thin=thinner):

@@ -24,6 +24,7 @@ from framing.engine.doorways import door_checks
 from framing.engine.falls import clearing_falls, least_fall, unit_vectors
 from framing.engine.places import coordinates, in_words
 from framing.engine.roof import Roof
+from framing.engine.shims import most_shims
 from framing.reference import clearances, doors
 from framing.reference.decking import least_thickness
 
@@ -206,9 +207,9 @@ def least_gap(build: Build) -> float:
 
 
 def most_gap(build: Build) -> float:
-    """The most clear gap: the one asked for, or the pad with all the shim it may carry [in]."""
+    """The most clear gap: the one asked for, or the pad with the most that shims at hand make [in]."""
     s = build.supports
-    return min(s.clear_gap.most, s.pad_thickness + s.base_thickness + s.shim_most)
+    return min(s.clear_gap.most, s.pad_thickness + s.base_thickness + most_shims(build))
 
 
 def corner_places(roof: Roof, deck: Polygon) -> Array:

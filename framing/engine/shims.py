@@ -1,21 +1,22 @@
-"""Shims: what thicknesses those at hand make, and the sum that closes each stack.
+"""Shims and packers: what thicknesses those at hand make, and the sum that closes each stack.
 
-A part of the supports stage.
+Plane and members ask how far they reach; the supports stage closes its stacks with them.
 """
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from framing.engine.documents import Build
-from framing.engine.members import PACKER_STEP, packing
 
 Array = NDArray[np.float64]
 
 SAME_SUM = 1e-5  # [in]
+PACKER_STEP = 1 / 4  # packers are made in whole steps of this [in]: common practice
 
 
 @lru_cache(maxsize=64)
@@ -41,6 +42,16 @@ def shim_sums(sizes: tuple[float, ...], most: float) -> tuple[Array, NDArray[np.
     return total[rising], kept[rising]
 
 
+def most_shims(build: Build) -> float:
+    """The thickest that the shims at hand make within what a pad may carry of them [in]."""
+    return float(shim_sums(tuple(build.supports.shim_sizes), build.supports.shim_most)[0][-1])
+
+
+def packing(build: Build) -> float:
+    """The most packing under a member, in whole steps [in]."""
+    return PACKER_STEP * math.floor(build.supports.packer_most / PACKER_STEP + SAME_SUM)
+
+
 def close_stack(gap: Array, build: Build) -> tuple[Array, list[tuple[float, ...]]]:
     """The shims under each pad whose clear gap should be `gap` (n,) [in]: their sums (n,) and what makes them up."""
     sizes = tuple(build.supports.shim_sizes)
@@ -56,7 +67,7 @@ def packers(gap: Array, build: Build) -> Array:
     """
     over = gap - build.supports.pad_thickness - build.supports.base_thickness
     whole = PACKER_STEP * np.floor(over / PACKER_STEP + SAME_SUM)
-    return np.asarray(np.where(over > build.supports.shim_most + SAME_SUM, np.clip(whole, 0.0, packing(build)), 0.0))
+    return np.asarray(np.where(over > most_shims(build) + SAME_SUM, np.clip(whole, 0.0, packing(build)), 0.0))
 
 
 def nearest_sum(have: Array, wanted: Array) -> NDArray[np.intp]:

@@ -27,7 +27,7 @@ def corridor(a: Answer, r: Run) -> tuple[Floats, Floats, Floats]:
     """Places along a member and the least and most depth there, straight between them [in]."""
     gap = {k: a.asked(v) for k, v in a.build["supports"]["clear_gap"].items()}
     under = a.want("supports", "pad_thickness") + a.want("supports", "base_thickness")
-    least, most = max(gap["least"], under), min(gap["most"], under + a.want("supports", "shim_most"))
+    least, most = max(gap["least"], under), min(gap["most"], under + a.most_shims)
     thin, deepest = a.want("joists", "minimum_depth", 1.5), max(DRESSED[k][1] for k in a.build["joists"]["sizes"])
     s = np.unique(np.clip([0.0, r.length, *((a.bends(r.line) - r.start) @ r.along)], 0, r.length))
     s = s[np.r_[True, np.diff(s) > 1e-6]]

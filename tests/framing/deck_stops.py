@@ -54,7 +54,7 @@ def _limits(a: Answer) -> tuple[float, float, float, float]:
     """Least and most gap that can be built, least depth, deepest stick [in]."""
     gap = {k: a.asked(v) for k, v in a.build["supports"]["clear_gap"].items()}
     under = a.want("supports", "pad_thickness") + a.want("supports", "base_thickness")
-    return (max(gap["least"], under), min(gap["most"], under + a.want("supports", "shim_most")) + a.packing,
+    return (max(gap["least"], under), min(gap["most"], under + a.most_shims) + a.packing,
             a.want("joists", "minimum_depth", 1.5), max(DRESSED[k][1] for k in a.build["joists"]["sizes"]))
 
 

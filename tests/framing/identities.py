@@ -187,6 +187,12 @@ class Answer:
         return PACKER * math.floor(self.want("supports", "packer_most") / PACKER + 1e-6)
 
     @cached_property
+    def most_shims(self) -> float:
+        """The thickest sum of shims that a pad may carry: a pile that no shims make holds nothing up."""
+        most = self.want("supports", "shim_most")
+        return float(_sums([self.asked(v) for v in self.build["supports"]["shim_sizes"]], most).max())
+
+    @cached_property
     def pads(self) -> list[tuple[float, float]]:
         given = self.build["supports"]["pad_size"]
         if not isinstance(given, (list, tuple)):
@@ -389,7 +395,7 @@ def members(a: Answer) -> Iterator[str]:
         yield "two members have one id"
     gap = {k: a.asked(v) for k, v in a.build["supports"]["clear_gap"].items()}
     under = a.want("supports", "pad_thickness") + a.want("supports", "base_thickness")
-    tight = max(gap["least"], under), min(gap["most"], under + a.want("supports", "shim_most"))
+    tight = max(gap["least"], under), min(gap["most"], under + a.most_shims)
     packed = a.packing if a.status("packed-up") else 0.0
     thinnest, sizes = a.want("joists", "minimum_depth", 1.5), a.build["joists"]["sizes"]
     deepest = max(DRESSED[k][1] for k in sizes)

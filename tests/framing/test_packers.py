@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from framing.engine.design import frame
+from framing.engine.documents import parse_build
 from framing.engine.drying import drying
 from framing.engine.layout import Line
-from framing.engine.members import Member, end_a, named_sides, packing, saw_members
+from framing.engine.members import Member, end_a, named_sides, saw_members
 from framing.engine.plane import most_gap
-from framing.engine.shims import close_stack, packers
+from framing.engine.shims import close_stack, most_shims, packers, packing
 from framing.reference.lumber import DRESSED
 from tests.framing.odd_roofs import L_SHAPE, RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import stages
@@ -119,6 +120,19 @@ def test_shims_that_do_not_reach_the_least_gap_ask_for_more_of_them():
     stop, = stages(odd_survey(RECTANGLE, lambda x, y: -8.1), build).sawn[1]
     change, = stop.clears
     assert (change.change, change.to) == ("supports.shim_most", 0.125)
+
+
+def test_shims_reach_as_far_as_those_at_hand_add_up_and_no_further():
+    build = parse_build(odd_build(supports__shim_sizes=[0.3], supports__shim_most=1.0))
+    stack = build.supports.pad_thickness + build.supports.base_thickness
+    assert most_shims(build) == pytest.approx(0.9) and most_gap(build) == pytest.approx(stack + 0.9)  # three shims
+    metric = parse_build(odd_build(supports__shim_sizes=["1.5 mm", "3 mm", "6 mm"], supports__shim_most="76.2 mm"))
+    assert most_shims(metric) == pytest.approx(75 / 25.4)  # twelve of 6 and one of 3
+    # the least that reaches is told: three of 0.3, not the 0.7 that is lacking
+    short = odd_build(supports__shim_sizes=[0.3], supports__shim_most=0.5, supports__pad_thickness=0.125,
+                      supports__base_thickness=0, supports__clear_gap={"least": 0.825, "target": 1, "most": 1.5})
+    stop, = stages(odd_survey(RECTANGLE, lambda x, y: -8.1), short).sawn[1]
+    assert [(c.change, c.to) for c in stop.clears] == [("supports.shim_most", 0.9375)]
 
 
 @pytest.mark.parametrize(("depth", "written"), [(7.96874998, "8"), (7.96875, "8"), (7.9687, "7 15/16")])
