@@ -26,6 +26,7 @@ from framing.reference.design_values import REGRADE
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
 
+TOUCH = 0.01  # pads that lie over each other by less only touch [in]
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
 
 
@@ -110,13 +111,13 @@ def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build
     if len(out):
         found.append(check("pad-at-wall", "caution", value=len(out), limit=0.0, unit="EA",
                            where=supports[out[0]].member, count=len(out)))
+    boxes = shapely.buffer(pads, -TOUCH / 2, join_style="mitre")
     i, j = STRtree(boxes).query(boxes, predicate="intersects")
     i, j = i[i < j], j[i < j]
-    over = shapely.area(shapely.intersection(boxes[i], boxes[j])) > 0.01
-    if over.any():
-        k, count = int(np.argmax(over)), int(over.sum())
-        found.append(check("pads-meet", "caution", value=count, limit=0.0, unit="EA",
-                           where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=count))
+    if len(i):
+        k = int(np.argmax(shapely.area(shapely.intersection(boxes[i], boxes[j]))))
+        found.append(check("pads-meet", "caution", value=len(i), limit=0.0, unit="EA",
+                           where=f"{supports[i[k]].member} and {supports[j[k]].member}", count=len(i)))
     return found
 
 
