@@ -33,12 +33,15 @@ from framing.engine.openings import (
     header_along,
 )
 from framing.engine.tributary import Added, Hung, RimStrip, Tributary, share_out
+from framing.engine.wide_bays import halved
 
 Array = NDArray[np.float64]
 
 HOUSE_GAP, OTHER_GAP = 0.5, 1.0  # edge gaps where none is asked [in] (documents.md, decking.edge_gaps)
 WIDEST_INSET = 3.5  # an edge joist stands no further in from the boards' ends than this, to make room for its pads [in]
 CROWDED = 6.0  # a row this near the far edge joist is one too many [in]
+SAME_ROW = 0.01  # a row this near an edge joist's middle is that edge joist [in]
+MOST_CLOSED_UP = 0.9  # rows close up to no less than this share of their spacing for an edge joist between
 LEAST_STRIP = 6.0  # a strip of deck narrower than this beside an obstacle is left out [in]
 BARE = 3.0  # a side of the deck with no wood this near gets a piece of its own [in]
 HAIR = 0.05  # [in]
@@ -297,6 +300,8 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     for v in rows:
         lines += [("joist" if part.length >= LEAST_JOIST else "blocking", part)
                   for part in _parts(LineString([(x0 - 1, v), (x1 + 1, v)]).intersection(left))]
+    bowl = unary_union([b.buffer(STICK / 2 + 0.01) for b in free])
+    lines += halved(lines, net, left.difference(bowl), build.joists.spacing)
     lines = head_off(lines, footing, body, lambda xy: _turn(xy, direction))
     lines += [("blocking", part) for part in _along_bare_sides(sides, lines, body)]
 
@@ -336,21 +341,41 @@ def _parts(shape: shapely.Geometry) -> list[LineString]:
 def _rows(net: Polygon, edges: Sequence[_Side], spacing: float, anchor: Array) -> Array:
     """Heights y (n,) of the joist rows in the turned frame, spaced from the edge joist on the door's side [in].
 
-    Where the last row would crowd the edge joist on the far side, all close up a little and it falls away.
+    Where the last row would crowd the edge joist on the far side, all close up a little and it falls away; they do too
+    where an edge joist between takes a row's place and stands a little further from the row before.
     """
     _, low, _, high = net.bounds
     level = [s for s in edges if abs(s.along[1]) < 0.01 and np.hypot(*(s.b - s.a)) > LEAST_JOIST]
     if level:
-        at = sorted(((s.a[1] + s.b[1]) / 2 + math.copysign(s.inset, s.along[0]) for s in level),
-                    key=lambda y: (round(abs(float(y - anchor[1])), 6), float(y)))
-        start, run = at[0], abs(at[-1] - at[0])
-        if 0.01 < run % spacing < CROWDED:
-            spacing = run / math.ceil(run / spacing)
+        y = np.array([(s.a[1] + s.b[1]) / 2 + math.copysign(s.inset, s.along[0]) for s in level])
+        outward = -np.sign([s.along[0] for s in level])  # the deck lies on the left of its sides
+        order = np.lexsort((y, np.round(np.abs(y - anchor[1]), 6)))
+        start = y[order[0]]
+        spacing = _closed_up((outward * (y - start))[order], spacing)
     else:
         start = low + STICK / 2
     k = np.arange(math.floor((low - start) / spacing), math.ceil((high - start) / spacing) + 1)
     rows = start + spacing * k
     return np.asarray(rows[(rows > low) & (rows < high)])
+
+
+def _closed_up(runs: Array, spacing: float) -> float:
+    """The spacing, or the next less of it that no edge joist stands in the way of [in].
+
+    `runs` (n,) are how far edge joists stand from the one that rows are set out from, counted toward their sides of
+    the deck, the furthest last. Only for that one do rows close up by more than a little.
+    """
+    far = abs(float(runs[-1]))
+
+    def hindered(s: float) -> bool:
+        beyond = runs % s  # of the last row, which falls away where it lies in an edge joist
+        return bool(((beyond > SAME_ROW) & (beyond < STICK / 2)).any()) or SAME_ROW < far % s < CROWDED
+
+    even = [float(abs(r)) / math.ceil(abs(r) / spacing - 1e-9) for r in runs if abs(r) > SAME_ROW]
+    for s in sorted((spacing, *even), reverse=True):
+        if s >= MOST_CLOSED_UP * spacing and not hindered(s):
+            return s
+    return far / math.ceil(far / spacing) if SAME_ROW < far % spacing < CROWDED else spacing
 
 
 def _turn(xy: Array, degrees: float) -> Array:

@@ -133,6 +133,18 @@ def test_a_row_that_would_crowd_the_far_edge_joist_closes_up_evenly():
     assert_allclose(np.diff(sorted([*edges, *rows])), 113.5 / 8)
 
 
+@pytest.mark.parametrize("step", [96.2, 96.4, 96.6, 97, 98, 104])
+def test_rows_close_up_a_little_where_an_edge_joist_half_way_takes_a_rows_place(step):
+    corners = [(0, 0), (240, 0), (240, step + 4.75), (120, step + 4.75), (120, 216), (0, 216)]
+    staged = stages(odd_survey(corners), PAD)
+    y = sorted({round(n.start[1], 6) for n in staged.layout.lines if n.role in ("joist", "edge")
+                and min(n.start[0], n.end[0]) < 200 < max(n.start[0], n.end[0])})
+    spacing = staged.build.joists.spacing
+    assert spacing == 16 and y[-1] - y[0] == pytest.approx(step - 1, abs=2)
+    assert np.diff(y).max() <= spacing + 1e-6 and np.diff(y).min() >= 0.75
+    assert np.diff(y)[:-1] == pytest.approx(np.diff(y)[0]) and np.diff(y)[0] >= 0.9 * spacing
+
+
 def test_spacing_starts_from_the_door_wherever_it_is():
     survey = odd_survey(ROOM, door=[(78, 128), (96, 128), (114, 128)])
     staged = stages(survey, odd_build(supports__pad_size=[6, 6]))

@@ -1,0 +1,88 @@
+"""Bays wider than the joists' spacing, as beside a corner that no row reaches: a piece half-way across each.
+
+A part of the layout stage, in its turned frame: joists run along x, lines are (role, centre line).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+
+from framing.engine.openings import LEAST_JOIST, LEAST_PIECE, STICK, Lines
+
+Array = NDArray[np.float64]
+
+PROBE = 1.0  # bays are looked at this often along the joists [in]
+LEVEL = 1e-3  # a member that turns off the joists' way by less (slope) runs with them
+BEYOND = 6.0  # a piece runs on so far past where the bay is too wide [in]
+SET_OUT = 0.05  # joists are set out within this [in]
+
+
+def halved(lines: Lines, net: Polygon, room: shapely.Geometry, most: float) -> Lines:
+    """The pieces half-way across the bays of the deck `net` where members stand further apart than `most` [in].
+
+    They run through `room`, as far as the bay is too wide and on to what ends them where that is near: a joist, or
+    blocking where that is too short to stand on pads.
+    """
+    found: Lines = []
+    for x, low, high in _wide_bays([line for _, line in lines], net, most):
+        k = int(np.argmax(high - low))
+        y = float(low[k] + high[k]) / 2
+        across = LineString([(net.bounds[0] - 1, y), (net.bounds[2] + 1, y)]).intersection(room)
+        for part in getattr(across, "geoms", [across]):
+            if part.geom_type != "LineString" or part.length < LEAST_PIECE:
+                continue
+            first, _, last, _ = part.bounds
+            here = x[(x >= first) & (x <= last) & (low < y) & (high > y)]
+            if len(here):
+                beyond = max(BEYOND, LEAST_JOIST - float(here[-1] - here[0]) / 2)
+                a, b = here[0] - beyond, here[-1] + beyond
+                a, b = first if a - first < LEAST_JOIST else a, last if last - b < LEAST_JOIST else b
+                piece = LineString([(a, y), (b, y)])
+                found.append(("joist" if piece.length >= LEAST_JOIST else "blocking", piece))
+    return found
+
+
+def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[tuple[Array, Array, Array]]:
+    """Bays over `most` [in] from middle to middle of the wood: x (n,) and the faces of the wood there, low and high.
+
+    Beside a skewed edge joist a row ends at its face, half a stick before their middles meet: so much is let pass.
+    """
+    x = np.arange(net.bounds[0] + PROBE / 2, net.bounds[2], PROBE)
+    ends = np.array([line.coords for line in lines])
+    run = ends[:, 1] - ends[:, 0]
+    along = run / np.hypot(*run.T)[:, None] * STICK  # boards' seats run on over the rims that members butt against
+    aside = np.stack([-along[:, 1], along[:, 0]], axis=1) / 2
+    a, b = ends[:, 0] - along, ends[:, 1] + along
+    body = np.stack([a - aside, b - aside, b + aside, a + aside], axis=1)
+    level = np.abs(run[:, 1]) < LEVEL * np.abs(run[:, 0])
+
+    p, q = body, np.roll(body, -1, axis=1)
+    share = (x[:, None, None] - p[..., 0]) / np.where(p[..., 0] == q[..., 0], np.inf, q[..., 0] - p[..., 0])
+    y = np.where((share >= 0) & (share <= 1) & (p[..., 0] != q[..., 0]), p[..., 1] + share * (q[..., 1] - p[..., 1]),
+                 np.nan)
+    low, high = np.fmin.reduce(y, axis=2), np.fmax.reduce(y, axis=2)  # (places, members)
+    order = np.argsort(low, axis=1)  # no wood sorts last
+    low, high = np.take_along_axis(low, order, axis=1), np.take_along_axis(high, order, axis=1)
+    reach = np.fmax.accumulate(high, axis=1)
+    last = np.maximum.accumulate(np.where(high == reach, np.arange(len(lines)), 0), axis=1)
+    bounded = level[np.take_along_axis(order, last, axis=1)][:, :-1] & level[order][:, 1:]
+    over = low[:, 1:] - reach[:, :-1] + STICK - most - SET_OUT - np.where(bounded, 0.0, STICK / 2)
+    at, k = np.nonzero(over > 0)
+    low, high = reach[at, k], low[at, k + 1]
+    held = shapely.covers(net, shapely.linestrings(np.stack([np.c_[x[at], low], np.c_[x[at], high]], axis=1)))
+    at, low, high = at[held], low[held], high[held]
+
+    bays: list[list[int]] = []
+    for i in range(len(at)):  # few: those too wide alone
+        own = next((b for b in bays if at[i] - at[b[-1]] <= 1 and low[i] < high[b[-1]] and low[b[-1]] < high[i]
+                    and at[i] != at[b[-1]]), None)
+        if own is None:
+            bays.append([i])
+        else:
+            own.append(i)
+    return [(x[at[b]], low[b], high[b]) for b in bays]
