@@ -236,10 +236,7 @@ CODES: dict[str, Code] = {
         "common practice", "contractor",
     ),
     "packed-up": Code(
-        "{count} pad(s) carry a packer under wood that is not deep enough, the thickest {value:g} in under {where} (up "
-        "to {limit:g} in is allowed): treated wood, wider than it is thick, fixed to the member so that it "
-        "cannot slide "
-        "out.", "common practice", "contractor",
+        "{told}", "common practice", "contractor",
     ),
     "drying": Code(
         "As the joists dry from {wet:g} to {dry:g} % moisture the deck sinks {most} in where the wood is deepest "

@@ -350,7 +350,7 @@ def _rows(net: Polygon, edges: Sequence[_Side], spacing: float, anchor: Array) -
         y = np.array([(s.a[1] + s.b[1]) / 2 + math.copysign(s.inset, s.along[0]) for s in level])
         outward = -np.sign([s.along[0] for s in level])  # the deck lies on the left of its sides
         order = np.lexsort((y, np.round(np.abs(y - anchor[1]), 6)))
-        start = y[order[0]]
+        start = float(y[order[0]])
         spacing = _closed_up((outward * (y - start))[order], spacing)
     else:
         start = low + STICK / 2
@@ -365,16 +365,16 @@ def _closed_up(runs: Array, spacing: float) -> float:
     `runs` (n,) are how far edge joists stand from the one that rows are set out from, counted toward their sides of
     the deck, the furthest last. Only for that one do rows close up by more than a little.
     """
-    far = abs(float(runs[-1]))
+    far = float(abs(runs[-1]))
 
     def hindered(s: float) -> bool:
-        beyond = runs % s  # of the last row, which falls away where it lies in an edge joist
+        beyond = runs % s  # the last row, which falls away where it lies in an edge joist
         return bool(((beyond > SAME_ROW) & (beyond < STICK / 2)).any()) or SAME_ROW < far % s < CROWDED
 
     even = [float(abs(r)) / math.ceil(abs(r) / spacing - 1e-9) for r in runs if abs(r) > SAME_ROW]
     for s in sorted((spacing, *even), reverse=True):
         if s >= MOST_CLOSED_UP * spacing and not hindered(s):
-            return s
+            return float(s)
     return far / math.ceil(far / spacing) if SAME_ROW < far % spacing < CROWDED else spacing
 
 

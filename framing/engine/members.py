@@ -70,7 +70,8 @@ class Member:
     """One member as it is sawn.
 
     `profile` (k, 2) is s [in] from end A and depth [in] down from the framing plane; `splices` are s of butt joints,
-    each over a pad (rims: over a joist end); `ripped` is false where a full stick serves as it comes.
+    each over a pad (rims: over a joist end); `ripped` is false where a full stick serves as it comes. `over` is how far
+    the wood stands off the roof beyond the most clear gap, where packers are allowed and no stick is deep enough [in].
     """
 
     line: Line
@@ -78,6 +79,7 @@ class Member:
     profile: Array
     splices: tuple[float, ...] = ()
     ripped: bool = True
+    over: float = 0.0
 
     @property
     def id(self) -> str:
@@ -186,14 +188,30 @@ def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
         c = corridor_under(s, height, build, deepest)
         member = _sawn(line, c, build, offered)
         if member is None and packer > 0:
-            member = _sawn(line, corridor_under(s, height, build, deepest, packer), build, offered)
+            c = corridor_under(s, height, build, deepest, packer)
+            if (member := _sawn(line, c, build, offered)) is not None:
+                places = np.union1d(c.s, member.profile[:, 0])
+                gap = np.interp(places, c.s, c.height) - member.depth(places)
+                member = replace(member, over=max(0.0, float(gap.max()) - build.supports.clear_gap.most))
         if member is not None:
             members.append(member)
         else:
             unfit.append((line, height))
     ends = [n for n in lines if n.role in ("joist", "edge")]
     spliced, checks = _splice(members, ends, roof, build, longest, outlets)
-    return spliced, [*_unfit(unfit, build, deepest), *checks]
+    return spliced, [*_unfit(unfit, build, deepest), *(over_most(members, build) if unfit else []), *checks]
+
+
+def over_most(members: Sequence[Member], build: Build) -> list[Check]:
+    """What is told of wood that stands off the roof further than the most clear gap, where no pad is packed up."""
+    high = [m for m in members if m.over > CLOSE]
+    if not high:
+        return []
+    worst, most = max(high, key=lambda m: m.over), build.supports.packer_most
+    return [check("packed-up", "caution", value=worst.over, limit=most, where=worst.id, told=(
+        f"{len(high)} member(s) stand off the roof further than the most clear gap, {worst.id} by up to "
+        f"{worst.over:.3f} in, since no stick at hand is deep enough or the pad alone is thicker (packers up to "
+        f"{most:g} in are allowed)."))]
 
 
 def _sawn(line: Line, c: Corridor, build: Build, offered: Sequence[str]) -> Member | None:

@@ -17,7 +17,7 @@ from framing.engine import length
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
 from framing.engine.keep_outs import HAIR, Ground
-from framing.engine.members import Member
+from framing.engine.members import Member, over_most
 from framing.engine.pads import LEAST_BETWEEN, Piece, Support, corners_of
 from framing.engine.structure import ON_ITS_PAD, Load, Solution, Strength, allowable_pressure, bearing_area, free_tips
 from framing.reference import clearances, insulation, loads
@@ -26,7 +26,7 @@ from framing.reference.design_values import REGRADE
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
 
-TOUCH = 0.01  # pads that lie over each other by less only touch [in]
+TOUCH = 0.01  # what is over by less only touches [in]
 COARSE = 1 / 32  # a stack may miss the roof by this [in] (documents.md, supports)
 
 
@@ -51,18 +51,22 @@ def _place_words(s: Support) -> str:
     return f"{s.member}, {length.write(s.s)} in from end A"
 
 
-def packed_up(supports: Sequence[Support], build: Build) -> list[Check]:
+def packed_up(supports: Sequence[Support], members: Mapping[str, Member], build: Build) -> list[Check]:
+    """The packers under wood that is not deep enough; where no pad has one, what else stands off the roof too far."""
     packed = [s for s in supports if s.packer > 0]
     if not packed:
-        return []
-    thickest = max(packed, key=lambda s: s.packer)
-    return [check("packed-up", "caution", value=thickest.packer, limit=build.supports.packer_most,
-                  where=_place_words(thickest), count=len(packed))]
+        return over_most(list(members.values()), build)
+    thickest, most = max(packed, key=lambda s: s.packer), build.supports.packer_most
+    where = _place_words(thickest)
+    return [check("packed-up", "caution", value=thickest.packer, limit=most, where=where, told=(
+        f"{len(packed)} pad(s) carry a packer under wood that is not deep enough, the thickest {thickest.packer:g} in "
+        f"under {where} (up to {most:g} in is allowed): treated wood, wider than it is thick, fixed to the member so "
+        "that it cannot slide out."))]
 
 
 def pad_checks(supports: Sequence[Support], members: Mapping[str, Member], build: Build,
                 ground: Ground) -> list[Check]:
-    found = packed_up(supports, build)
+    found = packed_up(supports, members, build)
     limits = pressure_limits(ground)
     worst = max(supports, key=lambda s: abs(s.residual))
     step = min(build.supports.shim_sizes)
@@ -170,7 +174,7 @@ def _overhangs(supports: Sequence[Support], members: Mapping[str, Member]) -> li
         for end, past, back in ((row[0], row[0].s, row[1].s - row[0].s),
                                 (row[-1], run - row[-1].s, row[-1].s - row[-2].s)):
             more = past - clearances.OVERHANG * back
-            if past > end.pad_size[0] / 2 + ON_ITS_PAD and more > max(worst, 0.05):
+            if past > end.pad_size[0] / 2 + ON_ITS_PAD and more > max(worst, TOUCH):
                 worst, words = more, (name, past, back)
     if not worst:
         return []

@@ -288,12 +288,14 @@ def overhangs(a: Answer, members: list[Run], told: set[str]) -> Iterator[str]:
     said = {c["code"] for c in a.framing["checks"] if c["status"] in ("caution", "stop")}
     worst, words = 0.0, ""
     for r in members:
-        pads = np.array(sorted(s["s"] for s in a.on_member.get(r.name, ())))
-        if len(pads) < 2:
+        row = sorted(a.on_member.get(r.name, ()), key=lambda s: float(s["s"]))
+        if len(row) < 2:
             continue
-        for over, back in ((pads[0], pads[1] - pads[0]), (r.length - pads[-1], pads[-1] - pads[-2])):
-            # an end this near its pad's middle lies on it or all but
-            if over > END_PAD + NEAR and over - OVERHANG * back > max(worst, NEAR):
+        pads, half = (np.array(v) for v in zip(*((s["s"], s["pad_size"][0] / 2) for s in row), strict=True))
+        for over, back, on in ((pads[0], pads[1] - pads[0], half[0]),
+                               (r.length - pads[-1], pads[-1] - pads[-2], half[-1])):
+            # an end over its pad does not run past it, nor does one that lies all but on it
+            if over > max(END_PAD, on) + NEAR and over - OVERHANG * back > max(worst, NEAR):
                 worst, words = over - OVERHANG * back, f"{r.name} runs {over:.1f} in past its pad, back span {back:.1f}"
     if words:
         told.add("overhang over a quarter")
