@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import polygonize, unary_union
 
@@ -247,8 +247,9 @@ class _Shape:
 
 def split_outline(outline: Polygon, breaks: Sequence[Break]) -> list[Polygon]:
     """The outline cut along its break lines; a scrap that a line clips off a corner goes with its neighbour."""
-    # carried a little past the wall or line that they end at, so that no rounding leaves a facet open
-    lines = unary_union([outline.exterior, *(carried(b.line, 0.05) for b in breaks)])
+    # carried a little past the wall or line that they end at, so that no rounding leaves a facet open; by way of their
+    # own ends, where two that run on in one line meet
+    lines = unary_union([outline.exterior, *(_through(b.line, carried(b.line, 0.05)) for b in breaks)])
     parts = [p for p in polygonize(lines) if p.area > 1 and outline.buffer(0.01).covers(p)]
     for scrap in sorted((p for p in parts if p.area < LEAST_FACET), key=lambda p: p.area):
         if not any(p is scrap for p in parts):  # it has taken a smaller one in
@@ -261,6 +262,11 @@ def split_outline(outline: Polygon, breaks: Sequence[Break]) -> list[Polygon]:
             if isinstance(whole, Polygon):
                 parts = [*others, whole]
     return parts
+
+
+def _through(line: LineString, beyond: LineString) -> LineString:
+    """A line run on to the ends of another along it, with its own corners."""
+    return LineString([beyond.coords[0], *line.coords, beyond.coords[-1]])
 
 
 def _continuity(polygons: Sequence[Polygon]) -> Array:

@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from shapely import LineString, Polygon
 
+from framing.engine.breaklines import Break
 from framing.engine.folds import find_fold
 from framing.engine.roof import split_outline
 from tests.framing.odd_roofs import FALL, RECTANGLE, odd_survey
@@ -114,6 +115,16 @@ def test_facets_share_out_the_outline_without_overlap():
 
 def test_an_outline_without_break_lines_is_one_facet():
     assert [p.area for p in split_outline(Polygon(RECTANGLE), [])] == [192 * 120]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_valley_that_runs_on_in_one_line_from_wing_to_wing_parts_the_roof(seed):
+    foot, top = np.random.default_rng(seed).uniform(60, 130, 2)
+    joint = ((foot + top) / 2, 60.0)
+    lines = [LineString([(foot, 0), joint]), LineString([joint, (top, 120)])]
+    areas = [p.area for p in split_outline(Polygon(RECTANGLE), [Break("valley", line) for line in lines])]
+    left = 120 * (foot + top) / 2  # a trapezium
+    assert sorted(areas) == pytest.approx(sorted([left, 192 * 120 - left]), rel=1e-6)
 
 
 def test_the_standard_error_at_the_readings_middle_is_that_of_their_mean():
