@@ -57,6 +57,17 @@ def test_a_roof_that_can_be_framed_gives_documents_drawings_and_cut_sheets(run):
     assert (out / "cut-sheets.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_a_section_along_any_member_is_drawn_where_it_is_asked_for(run):
+    code, _, folder = run(SURVEY, BUILD, "--along", "J3", "--along", "E1")
+    assert code == 0 and {p.name for p in folder.glob("section-*")} == {"section-J3.svg", "section-E1.svg"}
+    assert "J3" in (folder / "section-J3.svg").read_text()
+
+
+def test_a_section_along_a_member_that_is_not_there_is_refused_and_nothing_is_written(run):
+    code, said, folder = run(SURVEY, BUILD, "--along", "J99")
+    assert code == 2 and "J99" in said and "J1, J2" in said and not folder.exists()
+
+
 def test_a_roof_with_too_little_height_stops_and_says_what_would_clear_it(run):
     # The ridge stands at 8 1/16, the sill at 4 5/8: 3 5/16 in are left under a step-down of 1/8. Boards of 1, wood of
     # 1 1/2 and a clearance of 1 need 3 1/2; with a clearance of 3/4 it would do.

@@ -32,14 +32,16 @@ class Command(BaseCommand):
         parser.add_argument("build", type=Path, metavar="BUILD.json")
         parser.add_argument("--out", type=Path, required=True, metavar="DIR",
                             help="folder to write to; made if missing")
+        parser.add_argument("--along", action="append", default=[], metavar="MEMBER",
+                            help="draw a section along this member too (J3: section-J3.svg); may be given again")
         parser.add_argument("--json", action="store_true", dest="as_json",
                             help="messages on standard error as JSON")
 
-    def handle(self, *, survey: Path, build: Path, out: Path, as_json: bool, **_: Any) -> None:
+    def handle(self, *, survey: Path, build: Path, out: Path, along: list[str], as_json: bool, **_: Any) -> None:
         try:
             sources = _read(survey), _read(build)
             framed = frame(*sources)
-            write_files(out, _files(framed, *sources))
+            write_files(out, {**_files(framed, *sources), **_sections(framed, along)})
         except DocumentRefused as refused:
             self._tell(refused.as_json(), (_words(fault, survey, build) for fault in refused.faults), as_json)
             sys.exit(REFUSED)
@@ -93,6 +95,15 @@ def _files(framed: Framing, survey: bytes, build: bytes) -> dict[str, bytes | No
         "plan.dxf": plan_dxf(document, json.loads(survey)),
         "cut-sheets.pdf": cut_sheets,
     }
+
+
+def _sections(framed: Framing, along: Iterable[str]) -> dict[str, bytes | None]:
+    """Sections along members, by file name. Raises DocumentRefused for a member that the framing has not."""
+    known = [member["id"] for member in framed.document["members"]]
+    if unknown := [name for name in along if name not in known]:
+        there = f"one of {', '.join(known)}" if known else "no member: none could be laid out"
+        raise DocumentRefused([Fault("--along", name, there, "the framing has no such member") for name in unknown])
+    return {f"section-{name}.svg": framed.section_along(name).encode() for name in along}
 
 
 def write_files(folder: Path, files: Mapping[str, bytes | None]) -> None:
