@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import shortest_path
 from framing.engine import length
 from framing.engine.document_models import Build, Survey
 from framing.engine.json_reading import MOST_FAULTS, Fault, cut, pointer, shown
+from framing.reference.production import RATES
 
 
 @cache
@@ -323,6 +324,11 @@ def build_faults(build: Build, raw: dict[str, Any]) -> Iterator[Fault]:
             detail = f"the panel over {panel.over} is given twice"
             yield Fault(pointer(["access_panels", place, "over"]), shown(panel.over), "each place once", detail)
     yield from _prices_twice(raw, build.unit or "in")
+    for task, rate in ((build.labor and build.labor.rates) or {}).items():
+        counted = RATES[task].unit if task in RATES else rate.unit
+        if rate.unit != counted:
+            detail = f"{task} is counted by {counted}: hours for another unit would be multiplied wrongly"
+            yield Fault(pointer(["labor", "rates", task, "unit"]), shown(rate.unit), counted, detail)
 
 
 def _prices_twice(raw: dict[str, Any], unit: str) -> Iterator[Fault]:

@@ -276,7 +276,11 @@ class NextReading(_Part):
 
 
 class Quantity(_Part):
-    """One thing to buy; `order` packs of `pack` units hold net + waste + spare."""
+    """One thing to buy; `order` packs of `pack` units hold net + waste + spare.
+
+    Waste in both conventions: net x (1 + `waste_added_on`) = net / (1 - `waste_yield`) = net + waste. `weight` [lb] and
+    `board_feet` (0 for what is not sold so) are of the whole order.
+    """
 
     item: str
     description: str
@@ -288,17 +292,92 @@ class Quantity(_Part):
     pack: float = 1
     order_unit: str
     basis: str
+    waste_added_on: float = 0
+    waste_yield: float = 0
+    weight: float = 0
+    board_feet: float = 0
+
+
+class Bundle(_Part):
+    """What goes up in one lift: pieces by item, weight [lb], longest piece [in], 0 for what is no stick."""
+
+    order: str
+    items: dict[str, int]
+    weight: float
+    length: float
+
+
+class Delivery(_Part):
+    """One order as it comes to the curb: weight [lb], longest piece [in], loads of a truck."""
+
+    order: str
+    weight: float
+    longest: float
+    loads: int
+
+
+class Lifts(_Part):
+    """How all that is ordered goes up: `most` [lb] at once, `longest` stick that reaches the roof [in]."""
+
+    by: Literal["stair", "elevator", "hoist", "boom"]
+    most: float
+    longest: float | None
+    floor: int
+    weight: float
+    count: int
+    bundles: list[Bundle]
+    deliveries: list[Delivery]
+    basis: str
 
 
 class LaborTask(_Part):
-    """Person-hours of one task."""
+    """Person-hours of one task; `low` and `high` bound `hours_per_unit`."""
 
     task: str
     quantity: float
     unit: str
     hours_per_unit: float
+    low: float | None = None
+    high: float | None = None
     factor: float
     hours: float
+    basis: str
+
+
+class DifficultyFactor(_Part):
+    """One factor on all hours, the band it is taken from, and why it is there."""
+
+    name: str
+    value: float
+    low: float
+    high: float
+    why: str
+    source: str
+
+
+class Difficulty(_Part):
+    """The factors, their product, and what is used of it: no more than the cap."""
+
+    factors: list[DifficultyFactor]
+    product: float
+    cap: float
+    used: float
+
+
+class Schedule(_Part):
+    """People by trade, person-hours, days of the whole crew, and working days on the calendar."""
+
+    crew: dict[str, int]
+    persons: int
+    hours_a_day: float
+    availability: float
+    person_hours: float
+    person_hours_low: float
+    person_hours_high: float
+    crew_days: float
+    days: int
+    days_low: int
+    days_high: int
     basis: str
 
 
@@ -328,6 +407,9 @@ class FramingDocument(_Part):
     checks: list[CheckFound]
     next_readings: list[NextReading] = []
     quantities: list[Quantity]
+    lifts: Lifts | None = None
     labor: list[LaborTask]
+    difficulty: Difficulty | None = None
+    schedule: Schedule | None = None
     uncertainty: dict[str, Any] | None = None
     provenance: Provenance

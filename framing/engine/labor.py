@@ -1,10 +1,12 @@
 """Hours by task: what drives each, its rate, and the factors that make this roof harder than the usual.
 
-Stage: takeoff -> labor. Person-hours throughout.
+Stage: lifts -> labor -> crew. Person-hours throughout. A task's hours grow with what is worked on: length ripped,
+pads, splices, crossings, ends and edges cut at an angle, weight and floors up.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -13,14 +15,17 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.boards import Decking
 from framing.engine.documents import Build, Survey
 from framing.engine.layout import Deck
+from framing.engine.lifts import Lifts
 from framing.engine.supports import Frame
-from framing.engine.takeoff import rim_joints, rip_run, splices
+from framing.engine.takeoff import angle_cuts, crossings, panels, rim_joints, rip_run, scribed_run, splices
 from framing.reference import production
+
+UP = {"stair": "hoist-stairs", "hoist": "hoist-rope", "elevator": "hoist-elevator", "boom": "hoist"}
 
 
 @dataclass(frozen=True)
 class Task:
-    """One task: `hours` = quantity x hours_per_unit x factor, person-hours."""
+    """One task: `hours` = quantity x hours_per_unit x factor, person-hours; `low` and `high` bound the hours a unit."""
 
     task: str
     quantity: float
@@ -28,88 +33,139 @@ class Task:
     hours_per_unit: float
     factor: float
     basis: str
+    low: float
+    high: float
 
     @property
     def hours(self) -> float:
         return self.quantity * self.hours_per_unit * self.factor
 
+    @property
+    def hours_low(self) -> float:
+        return self.quantity * self.low * self.factor
+
+    @property
+    def hours_high(self) -> float:
+        return self.quantity * self.high * self.factor
+
     def as_json(self) -> dict[str, Any]:
         return {"task": self.task, "quantity": self.quantity, "unit": self.unit, "hours_per_unit": self.hours_per_unit,
-                "factor": self.factor, "hours": self.hours, "basis": self.basis}
+                "low": self.low, "high": self.high, "factor": self.factor, "hours": self.hours, "basis": self.basis}
 
 
-def estimate_hours(survey: Survey, build: Build, adjusted: Adjustment, deck: Deck, frame: Frame, decking: Decking,
-                   weight: float) -> list[Task]:
-    """Hours of every task on this deck; `weight` is what goes up [lb].
+@dataclass(frozen=True)
+class Factor:
+    """One difficulty factor on all hours: its value, the band it is taken from, and why it is there."""
 
-    The build's own rates stand before the reference rates, its own factors before those found in the survey.
-    """
-    factor, why = difficulty(survey, build, adjusted, deck)
-    run = sum(m.line.length for m in frame.members) / 12
-    scribed = sum(b.length for b in decking.boards if b.rip and abs(b.rip[0] - b.rip[1]) > 1 / 16) / 12
-    scribed += sum(build.decking.width / 12 * b.skew_ends for b in decking.boards)
-    hundredweight = weight / 100
-    floor = survey.access.floor if survey.access and survey.access.floor else 1
-    stairs = survey.access is not None and survey.access.lift == "stair"
-    drivers: dict[str, tuple[float, str]] = {
-        "check-survey": (1, "the job"),
-        "protect": (deck.net_sqft, "net deck area"),
-        ("hoist-stairs" if stairs else "hoist"): (
-            hundredweight * (max(floor - 1, 1) if stairs else 1),
-            f"{weight:.0f} lb" + (f" up {max(floor - 1, 1)} floors" if stairs else "")),
-        "rip-tapers": (rip_run(frame), "length of ripped members"),
-        "set-pads": (len(frame.supports), "supports"),
-        "set-members": (run, "length of all members"),
-        "block": (sum(m.role == "blocking" for m in frame.members) + splices(frame) + rim_joints(frame) / 2,
-                  "blocking, splices and rim joints in pairs"),
-        "tape-joists": (run if build.joists.tape_thickness > 0 else 0, "length of all members"),
-        f"deck-{build.decking.fastening}": (deck.net_sqft, "net deck area"),
-        "scribe": (scribed, "taper-ripped and skew-ended boards"),
-        "seal-ends": (2 * len(decking.boards), "board ends"),
-    }
-    given = build.labor.rates if build.labor and build.labor.rates else {}
-    tasks = []
-    for task, (quantity, basis) in drivers.items():
-        if quantity > 0:
-            rate, unit, source = _rate(task, given)
-            tasks.append(Task(task, float(quantity), unit, rate, factor, f"{basis}; {source}; {why}"))
-    rate, unit, source = _rate("clean-up", given)
-    hours = sum(t.hours for t in tasks)
-    tasks.append(Task("clean-up", hours, unit, rate, 1.0, f"hours of all other tasks; {source}"))
-    return tasks
+    name: str
+    value: float
+    low: float
+    high: float
+    why: str
+    source: str
 
 
-def _rate(task: str, given: Mapping[str, Any]) -> tuple[float, str, str]:
-    """Hours a unit, the unit, and where the rate comes from."""
-    if task in given:
-        return given[task].typical, given[task].unit, "the build's own rate"
-    rate = production.RATES[task]
-    return rate.typical, rate.unit, f"rate {rate.low:g}-{rate.typical:g}-{rate.high:g}, {rate.source}"
+@dataclass(frozen=True)
+class Difficulty:
+    """The factors one by one; `used` is their product held to the cap."""
+
+    factors: tuple[Factor, ...]
+
+    @property
+    def product(self) -> float:
+        return math.prod(f.value for f in self.factors)
+
+    @property
+    def used(self) -> float:
+        return min(self.product, production.FACTOR_CAP)
+
+    @property
+    def words(self) -> str:
+        named = ", ".join(f"{f.name} {f.value:g}" for f in self.factors)
+        held = f", their product {self.product:g} held to {self.used:g}" if self.used < self.product else ""
+        return f"factors: {named or 'no difficulty'}{held}"
+
+    def as_json(self) -> dict[str, Any]:
+        return {"factors": [vars(f) for f in self.factors], "product": self.product, "cap": production.FACTOR_CAP,
+                "used": self.used}
 
 
-def difficulty(survey: Survey, build: Build, adjusted: Adjustment, deck: Deck) -> tuple[float, str]:
-    """The product of the difficulty factors, held to the cap, and each of them in words."""
+def difficulty(survey: Survey, build: Build, adjusted: Adjustment, deck: Deck) -> Difficulty:
+    """The build's own factors, or else those that the survey shows by itself."""
     if build.labor is not None and build.labor.difficulty:
-        named = dict(build.labor.difficulty)
-    else:
-        named = {k: production.FACTORS[k].typical for k in _found(survey, adjusted, deck)}
-    product = 1.0
-    for value in named.values():
-        product *= float(value)
-    held = min(product, production.FACTOR_CAP)
-    words = ", ".join(f"{k} {float(v):g}" for k, v in named.items()) or "no difficulty"
-    return held, f"factors: {words}" + (f", held to {held:g}" if held < product else "")
+        return Difficulty(tuple(Factor(name, value, value, value, "the build says so", "the build")
+                                for name, value in build.labor.difficulty.items()))
+    found = []
+    for name, why in _found(survey, adjusted, deck):
+        f = production.FACTORS[name]
+        found.append(Factor(name, f.typical, f.low, f.high, f"{why}: {f.what}", f.source))
+    return Difficulty(tuple(found))
 
 
-def _found(survey: Survey, adjusted: Adjustment, deck: Deck) -> list[str]:
-    """Difficulties that the survey shows by itself."""
+def _found(survey: Survey, adjusted: Adjustment, deck: Deck) -> list[tuple[str, str]]:
+    """Difficulties that the survey shows by itself, and by what."""
     found = []
     if survey.access is not None and survey.access.lift == "stair":
-        found.append("stair-carry")
+        found.append(("stair-carry", "the survey's way up is the stairs"))
     elif survey.access is not None and (survey.access.floor or 0) >= production.UPPER_FLOOR:
-        found.append("upper-floor")
-    if any(abs((a + 45) % 90 - 45) > production.OUT_OF_SQUARE for a in adjusted.angles.values()):
-        found.append("out-of-square")
+        found.append(("upper-floor", f"floor {survey.access.floor}"))
+    off = {name: abs((a + 45) % 90 - 45) for name, a in adjusted.angles.items()}
+    worst = max(off, key=lambda name: off[name], default="")
+    if worst and off[worst] > production.OUT_OF_SQUARE:
+        found.append(("out-of-square", f"corner {worst} is {off[worst]:.1f} degrees off"))
     if deck.net_sqft < production.SMALL_JOB:
-        found.append("small-job")
+        found.append(("small-job", f"{deck.net_sqft:.0f} sq ft"))
     return found
+
+
+def estimate_hours(build: Build, hard: Difficulty, deck: Deck, frame: Frame, decking: Decking,
+                   lifts: Lifts) -> list[Task]:
+    """Hours of every task on this deck. The build's own rates stand before the reference rates."""
+    given = build.labor.rates if build.labor and build.labor.rates else {}
+    tasks = [_task(task, quantity, basis, given, hard)
+             for task, (quantity, basis) in _drivers(build, deck, frame, decking, lifts).items() if quantity > 0]
+    return [*tasks, _task("clean-up", sum(t.hours for t in tasks), "hours of all other tasks", given)]
+
+
+def _drivers(build: Build, deck: Deck, frame: Frame, decking: Decking, lifts: Lifts) -> dict[str, tuple[float, str]]:
+    """What each task is counted by, in the unit of its rate, and how that was counted."""
+    run = sum(m.line.length for m in frame.members) / 12
+    floors = lifts.floors_up if lifts.by == "stair" else 1
+    brought = f"{lifts.weight:.0f} lb in {len(lifts.bundles)} lifts" + (f" up {floors} floors" if floors > 1 else "")
+    hung = sum(m.role == "blocking" for m in frame.members)
+    packers = sum(s.packer > 0 for s in frame.supports)
+    joints = rim_joints(frame)
+    ends = angle_cuts(frame)
+    boards = len(decking.boards)
+    count = panels(decking, build.decking.gap)
+    usual = deck.net_sqft * production.USUAL_CROSSINGS
+    share = production.FIXING_SHARE
+    crossed = crossings(frame, decking)
+    laid = deck.net_sqft * (1 + share * (crossed / usual - 1))
+    return {
+        "check-survey": (1, "the job"),
+        "protect": (deck.net_sqft, "net deck area"),
+        UP[lifts.by]: (lifts.weight / 100 * floors, brought),
+        "rip-tapers": (rip_run(frame), "length that is ripped"),
+        "cut-angles": (ends, f"{ends} ends of members that meet another off square"),
+        "set-pads": (len(frame.supports), "supports"),
+        "set-members": (run, "length of all members"),
+        "block": (hung + splices(frame) + packers + joints / 2,
+                  f"{hung} blocking, {splices(frame)} splices, {packers} packers, {joints} rim joints in pairs"),
+        "tape-joists": (run if build.joists.tape_thickness > 0 else 0, "length of all members"),
+        f"deck-{build.decking.fastening}": (
+            laid, f"{deck.net_sqft:.0f} sq ft, {share:.0%} of it times {crossed} crossings over {usual:.0f}, "
+            "those of usual boards and joists"),
+        "scribe": (scribed_run(decking.boards, decking.direction), "board edges cut at an angle"),
+        "panels": (count, f"{count} lift-out panels"),
+        "seal-ends": (2 * boards, f"both ends of {boards} boards"),
+    }
+
+
+def _task(task: str, quantity: float, basis: str, given: Mapping[str, Any], hard: Difficulty | None = None) -> Task:
+    """The task at its rate, times what makes it hard."""
+    own = task in given
+    rate = given[task] if own else production.RATES[task]
+    source = "the build's own rate" if own else production.RATES[task].source
+    basis = f"{basis}; rate {rate.low:g}-{rate.typical:g}-{rate.high:g}, {source}" + (f"; {hard.words}" if hard else "")
+    return Task(task, float(quantity), rate.unit, rate.typical, hard.used if hard else 1.0, basis, rate.low, rate.high)

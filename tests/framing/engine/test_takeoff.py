@@ -4,11 +4,25 @@ import math
 from dataclasses import replace
 from decimal import Decimal
 
+import numpy as np
 import pytest
+from shapely import Polygon, box
 
-from framing.engine.boards import lay_boards
+from framing.engine.boards import Board, lay_boards
 from framing.engine.cutting import Piece, Stock, plan
-from framing.engine.takeoff import Quantity, rim_joints, rip_run, splices, take_off
+from framing.engine.takeoff import (
+    Quantity,
+    angle_cuts,
+    board_feet,
+    crossings,
+    panels,
+    rim_joints,
+    rip_run,
+    scribed_run,
+    splices,
+    take_off,
+    whole,
+)
 from tests.framing.odd_roofs import RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import stages
 
@@ -110,9 +124,11 @@ def test_shims_are_those_in_the_stacks_by_size(plain):
 
 def test_a_hidden_clip_or_two_face_screws_at_each_crossing_and_five_percent_over():
     for fastening, each in (("hidden", 1), ("face", 2)):
-        _, _, decking, _, found = bought(decking__fastening=fastening)
+        _, frame, decking, _, found = bought(decking__fastening=fastening)
         q = found[f"fixing/{fastening}"]
-        assert q.net == each * decking.crossings and q.waste == math.ceil(0.05 * q.net)
+        members = sum(m.role in ("joist", "edge") for m in frame.members)  # boards run across all of them, none jointed
+        assert all(b.length < 191.75 for b in decking.boards) and frame.members
+        assert q.net == each * members * len(decking.boards) and q.waste == math.ceil(0.05 * q.net)
 
 
 def test_structural_screws_are_four_a_joint():
@@ -121,6 +137,8 @@ def test_structural_screws_are_four_a_joint():
     joists = [m for m in frame.members if m.role in ("joist", "edge")]
     joints = 2 * len(joists) + 2 * sum(len(m.splices) for m in frame.members)
     assert all(m.splices for m in joists) and not any(m.role == "blocking" for m in frame.members)
+    headers = sum(m.line.header for m in frame.members)
+    assert headers == 0 and angle_cuts(frame) == 0
     assert rim_joints(frame) == 2 * len(joists) and splices(frame) == sum(len(m.splices) for m in frame.members)
     assert found["fixing/structural"].net == 4 * joints
 
@@ -132,20 +150,35 @@ def test_joist_tape_runs_over_every_member_only_where_it_is_asked_for():
     assert (q.net, q.unit) == (pytest.approx(sum(m.line.length for m in frame.members) / 12), "LF")
 
 
-def test_preservative_covers_the_rips_a_gallon_to_a_hundred_square_feet():
-    """1 1/2 in of rip over the run of ripped members."""
+def ends_of(frame):
+    """Sawn area of all piece ends, 1 1/2 in by the depth there [sq ft]."""
+    return sum(1.5 * m.depth(np.array([a, b])).sum() for m in frame.members for a, b in m.pieces) / 144
+
+
+def test_preservative_covers_rips_and_end_cuts_a_gallon_to_a_hundred_square_feet():
+    """1 1/2 in of rip over the run of ripped members, and both ends of every piece."""
     _, frame, _, _, found = bought(supports__clear_gap={"least": 0.75, "target": 0.75, "most": 1.25})
     ripped = sum(m.line.length for m in frame.members if m.ripped) / 12
     assert ripped > 0 and rip_run(frame) == pytest.approx(ripped)
-    assert found["treatment/preservative"].net == pytest.approx(ripped * 1.5 / 12 / 100)
+    assert found["treatment/preservative"].net == pytest.approx((ripped * 1.5 / 12 + ends_of(frame)) / 100)
 
 
-def test_wood_that_is_not_ripped_takes_no_preservative():
-    _, frame, decking, plans, _ = bought(supports__clear_gap={"least": 0.75, "target": 0.75, "most": 1.25})
-    whole = replace(frame, members=tuple(replace(m, ripped=False) for m in frame.members))
-    staged = stages(odd_survey(RECTANGLE), odd_build())
-    items = {q.item for q in take_off(plans, whole, decking, staged.deck, staged.build)}
-    assert "treatment/preservative" not in items
+def test_wood_that_is_not_ripped_takes_preservative_on_its_end_cuts_alone():
+    """Every cut into treated wood is treated again, crosscuts too: IRC R317.1.1, AWPA M4."""
+    staged, frame, decking, plans, _ = bought(supports__clear_gap={"least": 0.75, "target": 0.75, "most": 1.25})
+    left = replace(frame, members=tuple(replace(m, ripped=False) for m in frame.members))
+    found = {q.item: q for q in take_off(plans, left, decking, staged.deck, staged.build)}
+    assert found["treatment/preservative"].net == pytest.approx(ends_of(frame) / 100)
+    assert "rips 1" not in found["treatment/preservative"].basis
+
+
+def test_only_what_is_shallower_than_its_stick_is_ripped():
+    """Full depth over the first third of 120 in, then down to 3 in: 80 in of rip."""
+    _, frame, _, _, _ = bought()
+    m = next(m for m in frame.members if m.size == "2x6")
+    line = replace(m.line, start=(0.0, 0.0), end=(120.0, 0.0))
+    sawn = replace(m, line=line, profile=np.array([[0, 5.5], [40, 5.5], [120, 3.0]]), splices=(), ripped=True)
+    assert rip_run(replace(frame, members=(sawn,))) == pytest.approx(80 / 12)
 
 
 def test_end_sealer_covers_both_ends_of_every_board_a_quart_to_25_square_feet(plain):
@@ -158,6 +191,100 @@ def test_protection_covers_the_deck_with_a_tenth_for_laps_in_sheets_of_32(plain)
     staged, q = plain[0], plain[-1]["protection/sheet"]
     assert q.net == pytest.approx(staged.deck.net_sqft) and q.waste == pytest.approx(0.1 * staged.deck.net_sqft)
     assert q.order == math.ceil(1.1 * 190 * 118.5 / 144 / 32)
+
+
+def test_both_waste_conventions_come_to_what_is_used():
+    """15 on 100 is 15 % added on to net and 13.04 % of what is used: 100 x 1.15 = 100 / 0.8696 = 115."""
+    q = quantity(net=100.0, waste=15.0)
+    assert q.waste_added_on == pytest.approx(0.15) and q.waste_yield == pytest.approx(0.1304, abs=5e-5)
+    assert 100 * (1 + q.waste_added_on) == pytest.approx(100 / (1 - q.waste_yield)) == pytest.approx(115)
+
+
+def test_the_basis_of_sticks_names_both_conventions(plain):
+    for item, q in plain[-1].items():
+        if item.startswith(("lumber/2", "decking/")):
+            assert f"{q.waste_added_on:.1%} of net (added on)" in q.basis
+            assert f"{q.waste_yield:.1%} of the sticks (yield)" in q.basis
+
+
+def test_a_floats_dust_is_no_piece_more():
+    """100 x 1.1 is 110.00000000000001 in floats: 110 are enough; a thousandth over is one more."""
+    assert 100 * 1.1 > 110 and whole(100 * 1.1) == 110 and whole(110.001) == 111
+    assert quantity(net=100.0, waste=100 * 1.1 - 100, pack=11.0).order == 10
+
+
+def test_both_boards_of_a_butt_joint_are_fixed_to_the_joist_under_it():
+    _, frame, decking, _, _ = bought()
+    whole_row = decking.boards[3]
+    (x0, y0, x1, y1), joist = whole_row.polygon.bounds, next(m for m in frame.members if m.role == "joist")
+    y = joist.line.start[1]
+    halves = [replace(whole_row, polygon=box(x0, a, x1, b)) for a, b in ((y0, y), (y, y1))]
+    one = crossings(frame, replace(decking, boards=(whole_row,)))
+    assert crossings(frame, replace(decking, boards=tuple(halves))) == one + 1
+    assert crossings(frame, replace(decking, boards=tuple(replace(b, kind="panel") for b in halves))) == 0
+
+
+def test_one_pad_in_25_of_each_size_is_spare(plain):
+    for item, q in plain[-1].items():
+        if item.startswith("support/pad/"):
+            assert q.spare == math.ceil(q.net / 25) and q.order == q.net + q.spare
+
+
+def test_an_order_of_lumber_has_the_board_feet_of_its_nominal_size(plain):
+    for item, q in plain[-1].items():
+        if item.startswith("lumber/2x6/"):
+            assert q.board_feet == pytest.approx(q.order * 2 * 6 * float(item.split("/")[2]) / 144)
+    # 1 x 5 1/2 in dressed is nominal 5/4 x 6: 0.625 board feet a foot
+    for item, q in plain[-1].items():
+        if item.startswith("decking/"):
+            assert q.board_feet == pytest.approx(0.625 * q.order * float(item.split("/")[2]) / 12)
+
+
+def test_boards_of_no_nominal_size_have_no_board_feet():
+    found = bought(decking__width=5.36, decking__thickness=0.94)[-1]
+    assert all(q.board_feet == 0 for item, q in found.items() if item.startswith("decking/"))
+    assert board_feet(0.75, 4, 8) == board_feet(1, 4, 8)  # under 1 in counts as 1 in
+
+
+def test_an_order_weighs_what_its_sticks_do(plain):
+    """Cumaru at its heavy end, 81 lb/cu ft: 1 x 5 1/2 in is 3.094 lb/ft. Every other item weighs something too."""
+    found = bought(decking__species="cumaru")[-1]
+    for item, q in found.items():
+        if item.startswith("decking/"):
+            assert q.weight == pytest.approx(3.094 * q.order * q.pack, rel=1e-3)
+        assert q.weight > 0
+    wet, dry = (bought(joists__moisture=word)[-1] for word in ("wet", "kdat"))
+    assert all(wet[k].weight > 1.2 * dry[k].weight for k in wet if k.startswith("lumber/2"))
+
+
+def board(*corners, kind="field"):
+    return Board("B", kind, Polygon(corners), 100.0, None, 0)
+
+
+def test_scribed_edges_are_those_neither_along_nor_square():
+    """A taper rip of 100 in falling 2 in, a skew end over 5 1/2 in, and a square board: by Pythagoras."""
+    taper = board((0, 0), (100, 0), (100, 3.5), (0, 5.5))
+    skew = board((0, 0), (100, 0), (98, 5.5), (0, 5.5))
+    square = board((0, 0), (100, 0), (100, 4), (0, 4))
+    assert scribed_run([taper], 0.0) == pytest.approx(math.hypot(100, 2) / 12)
+    assert scribed_run([skew, square], 0.0) == pytest.approx(math.hypot(2, 5.5) / 12)
+    assert scribed_run([square], 0.0) == scribed_run([], 0.0) == 0
+
+
+def test_boards_of_one_panel_lie_a_gap_apart():
+    rows = [board((0, y), (24, y), (24, y + 5.5), (0, y + 5.5), kind="panel") for y in (0, 5.6875, 11.375, 60)]
+    _, _, decking, _, _ = bought()
+    assert panels(replace(decking, boards=tuple(rows)), 3 / 16) == 2
+    assert panels(replace(decking, boards=()), 3 / 16) == 0
+
+
+def test_ends_that_meet_off_square_are_cut_at_an_angle():
+    """The far side runs 24 in out over 192, 7.1 degrees: joist ends on its rim are cut so, the near ones not."""
+    skewed = odd_survey([(0, 0), (192, 0), (192, 120), (0, 144)])
+    staged = stages(skewed, odd_build(), 90.0, longest=191.0)
+    frame = staged.frame()
+    joists = sum(m.role == "joist" for m in frame.members)
+    assert joists <= angle_cuts(frame) <= joists + 4  # and the rim's and edge joists' own corners
 
 
 def test_slip_sheet_lies_under_every_pad(plain):

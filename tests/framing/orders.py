@@ -1,0 +1,169 @@
+"""A reader of what is ordered, brought up and worked, from the documents alone: every count made again from outside."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+from shapely import LineString, Polygon, union_all
+
+from framing.reference.lumber import DRESSED
+from framing.reference.production import FACTOR_CAP, RATES
+
+Document = Mapping[str, Any]
+
+CLOSE = 1e-4
+NEAR = 1.5  # an end this near another member's middle line meets it: its thickness [in]
+
+
+def orders(build: Document, framing: Document) -> list[str]:
+    """What is wrong with quantities, lifts, labor and schedule, in words."""
+    return [f"{kind}: {words}" for kind, read in (
+        ("quantities", _quantities(framing)), ("counts", _counts(framing)), ("lifts", _lifts(framing)),
+        ("labor", _labor(build, framing)), ("schedule", _schedule(framing))) for words in read]
+
+
+def _quantities(framing: Document) -> Iterator[str]:
+    for q in framing["quantities"]:
+        need = q["net"] + q["waste"] + q["spare"]
+        if not q["order"] * q["pack"] >= need - CLOSE or (q["order"] > 1 and (q["order"] - 1) * q["pack"] >= need):
+            yield f"{q['item']}: {q['order']} packs of {q['pack']} for {need}"
+        used = q["net"] + q["waste"]
+        if abs(q["net"] * (1 + q["waste_added_on"]) - used) > CLOSE:
+            yield f"{q['item']}: waste added on {q['waste_added_on']}"
+        if abs(q["net"] / (1 - q["waste_yield"]) - used) > CLOSE * max(used, 1):
+            yield f"{q['item']}: waste of yield {q['waste_yield']}"
+        if q["weight"] <= 0:
+            yield f"{q['item']} weighs nothing"
+        if q["item"].startswith("lumber/2"):
+            _, size, stick = q["item"].split("/")
+            thick, wide = (int(v) for v in size.split("x"))
+            if abs(q["board_feet"] - q["order"] * thick * wide * float(stick) / 144) > CLOSE:
+                yield f"{q['item']}: {q['board_feet']} board feet"
+    bought: Counter[str] = Counter()
+    for s in framing["stock_plan"]:
+        bought[s["item"]] += s["length"] * s.get("count", 1)
+    for item, inches in bought.items():
+        got = sum(q["order"] * q["pack"] - q["spare"] for q in framing["quantities"]
+                  if q["item"].startswith(item + "/")) * 12
+        if abs(got - inches) > CLOSE:
+            yield f"{item}: {got} in ordered besides spares, {inches} sawn"
+
+
+def _counts(framing: Document) -> Iterator[str]:
+    """Pads, shims, crossings, rips, splices and board ends, counted again."""
+    found = {q["item"]: q["net"] for q in framing["quantities"]}
+    tasks = {t["task"]: t for t in framing["labor"]}
+    members, boards = framing["members"], framing["boards"]
+    for size, n in Counter("{:g}x{:g}".format(*s["pad_size"]) for s in framing["supports"]).items():
+        if found.get(f"support/pad/{size}") != n:
+            yield f"{n} pads {size}, {found.get(f'support/pad/{size}')} in the takeoff"
+    for size, n in Counter(v for s in framing["supports"] for v in s["shims"]).items():
+        if found.get(f"support/shim/{size:g}") != n:
+            yield f"{n} shims {size:g}, {found.get(f'support/shim/{size:g}')} in the takeoff"
+    lines = [LineString([m["start"], m["end"]]) for m in members]
+    run = math.radians(framing["directions"]["boards"])
+    across = [line.buffer(0.75, cap_style="flat") for line, m in zip(lines, members, strict=True) if _off_square(
+        np.subtract(m["end"], m["start"]), np.array([math.cos(run), math.sin(run)])) < 70.1]
+    fixed = [Polygon(b["polygon"]) for b in boards if b["kind"] != "panel"]
+    crossings = sum(body.intersection(p).area > 1 for body in across for p in fixed if body.intersects(p))
+    clips = found.get("fixing/hidden", found.get("fixing/face", 0) / 2)
+    if abs(clips - crossings) > 0.002 * crossings:  # a strip as narrow as can be held is or is not, by the last digit
+        yield f"{crossings} crossings, {clips} in the takeoff"
+    ripped = 0.0
+    for m in members:
+        for (a, deep), (b, deeper) in zip(m["profile"], m["profile"][1:], strict=False):
+            ripped += (b - a) * (m["ripped"] and min(deep, deeper) < DRESSED[m["size"]][1] - 1 / 32)
+    if abs(tasks.get("rip-tapers", {"quantity": 0})["quantity"] - ripped / 12) > 0.01:
+        yield f"{ripped / 12} ft ripped, {tasks.get('rip-tapers')}"
+    meets = angled = 0
+    for i, m in enumerate(members):
+        run = np.subtract(m["end"], m["start"])
+        for end in (m["start"], m["end"]):
+            point = LineString([end, end]).centroid
+            near = [k for k, line in enumerate(lines) if k != i and line.distance(point) <= NEAR]
+            off = min((_off_square(run, np.subtract(members[k]["end"], members[k]["start"])) for k in near),
+                      default=math.inf)
+            meets += off < 89 and (m["role"] != "rim" or m["id"].startswith("H"))
+            angled += 2 < off < 89
+    spliced = sum(len(m["splices"]) for m in members)
+    hung = sum(m["role"] == "blocking" for m in members)
+    packers = sum(s["packer"] > 0 for s in framing["supports"])
+    if (t := tasks["block"]["quantity"]) != hung + spliced + packers + meets / 2:
+        yield f"blocking {hung}, splices {spliced}, packers {packers}, joints {meets}, in pairs: not {t}"
+    if (t := tasks.get("cut-angles", {"quantity": 0})["quantity"]) != angled:
+        yield f"{angled} ends off square, not {t}"
+    if tasks["seal-ends"]["quantity"] != 2 * len(boards) or tasks["set-pads"]["quantity"] != len(framing["supports"]):
+        yield "ends or pads"
+    panels = union_all([Polygon(b["polygon"]).buffer(0.51) for b in boards if b["kind"] == "panel"])
+    count = len(getattr(panels, "geoms", [panels])) if not panels.is_empty else 0
+    if not (count <= tasks.get("panels", {"quantity": 0})["quantity"] <= sum(b["kind"] == "panel" for b in boards)):
+        yield f"{count} panels, {tasks.get('panels')}"
+
+
+def _off_square(a: np.ndarray, b: np.ndarray) -> float:
+    return math.degrees(math.asin(min(1.0, abs(float(a @ b)) / float(np.hypot(*a) * np.hypot(*b)))))
+
+
+def _lifts(framing: Document) -> Iterator[str]:
+    lifts = framing["lifts"]
+    found: Counter[str] = Counter()
+    weights = {q["item"]: q["weight"] / q["order"] for q in framing["quantities"]}
+    for b in lifts["bundles"]:
+        found.update(b["items"])
+        if abs(sum(weights[item] * n for item, n in b["items"].items()) - b["weight"]) > CLOSE:
+            yield f"bundle {b}"
+        if b["weight"] > lifts["most"] + CLOSE and sum(b["items"].values()) > 1:
+            yield f"a bundle of {b['weight']} lb, the lift takes {lifts['most']}"
+        if lifts["longest"] is not None and b["length"] > lifts["longest"] + CLOSE:
+            yield f"a bundle {b['length']} in long, {lifts['longest']} reach the roof"
+    if found != {q["item"]: q["order"] for q in framing["quantities"]}:
+        yield "what goes up is not what is ordered"
+    whole = sum(q["weight"] for q in framing["quantities"])
+    if abs(lifts["weight"] - whole) > CLOSE or abs(sum(d["weight"] for d in lifts["deliveries"]) - whole) > CLOSE:
+        yield f"{lifts['weight']} lb go up, {whole} are ordered"
+    if lifts["count"] != len(lifts["bundles"]) or lifts["count"] < whole / lifts["most"] - CLOSE:
+        yield f"{lifts['count']} lifts"
+
+
+def _labor(build: Document, framing: Document) -> Iterator[str]:
+    given = (build.get("labor") or {}).get("rates") or {}
+    hard = framing["difficulty"]
+    if abs(math.prod(f["value"] for f in hard["factors"]) - hard["product"]) > CLOSE:
+        yield f"factors {hard}"
+    if abs(min(hard["product"], FACTOR_CAP) - hard["used"]) > CLOSE or hard["cap"] != FACTOR_CAP:
+        yield f"cap {hard}"
+    if any(not (f["low"] <= f["value"] <= f["high"] and f["why"]) for f in hard["factors"]):
+        yield f"a factor out of its band, or nobody knows why: {hard}"
+    for t in framing["labor"]:
+        rate = given.get(t["task"]) or vars(RATES[t["task"]])
+        worked = t["quantity"] * t["factor"]
+        if not worked * rate["low"] - CLOSE <= t["hours"] <= worked * rate["high"] + CLOSE:
+            yield f"{t['task']}: {t['hours']} h out of its band"
+        if (t["low"], t["high"], t["unit"]) != (rate["low"], rate["high"], rate["unit"]):
+            yield f"{t['task']}: not its rate {rate}"
+        if t["factor"] not in ({1.0} if t["task"] == "clean-up" else {hard["used"]}) or "rate" not in t["basis"]:
+            yield f"{t['task']}: factor {t['factor']}"
+    way = {"stair": "hoist-stairs", "hoist": "hoist-rope", "elevator": "hoist-elevator", "boom": "hoist"}
+    lifts = framing["lifts"]
+    floors = max((lifts["floor"] or 1) - 1, 1) if lifts["by"] == "stair" else 1
+    hoisted = [t for t in framing["labor"] if t["task"].startswith("hoist")]
+    if [t["task"] for t in hoisted] != [way[lifts["by"]]] or abs(
+            hoisted[0]["quantity"] - lifts["weight"] / 100 * floors) > CLOSE:
+        yield f"hoisting {hoisted}"
+
+
+def _schedule(framing: Document) -> Iterator[str]:
+    s = framing["schedule"]
+    hours = sum(t["hours"] for t in framing["labor"])
+    if abs(s["person_hours"] - hours) > CLOSE or sum(s["crew"].values()) != s["persons"]:
+        yield f"{hours} hours, {s}"
+    day = s["persons"] * s["hours_a_day"]
+    if abs(s["crew_days"] * day - hours) > CLOSE or not (
+            (s["days"] - 1) * day * s["availability"] < hours <= s["days"] * day * s["availability"] + CLOSE):
+        yield f"{s['days']} days of {day} h for {hours}"
+    if not s["person_hours_low"] <= hours <= s["person_hours_high"] or not s["days_low"] <= s["days"] <= s["days_high"]:
+        yield f"not in its band: {s}"
