@@ -185,7 +185,7 @@ PARTS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("Survey and layout", "Check of the survey on the roof, setting out", ("survey", "check-survey", "layout")),
     ("Frame", "Tapered joists and rims, cut, treated, set and blocked",
      ("lumber", "fixing/structural", "fixing/angle", "fixing/connector", "treatment", "joist-tape", "rip-tapers",
-      "set-members", "block", "tape-joists")),
+      "cut-angles", "set-members", "block", "tape-joists")),
     ("Pads under the frame", "Pads, shims, slip sheets, set and levelled", ("support", "set-pads")),
     ("Decking", "Boards, fixings, end sealing, finish",
      ("decking", "fixing", "finish", "treatment/end-sealer", "deck", "scribe", "seal-ends", "border", "oil", "plugs")),

@@ -15,6 +15,7 @@ from framing.engine.adjustment import Adjustment, adjust
 from framing.engine.assembly import Built, Setting, assemble, boards_across, weight_up
 from framing.engine.candidate_readings import NextReading
 from framing.engine.checks import Check, check
+from framing.engine.crew import Schedule, plan_crew
 from framing.engine.documents import (
     Build,
     DocumentRefused,
@@ -28,8 +29,9 @@ from framing.engine.documents import (
 from framing.engine.drainage import Drainage, against_frame, drain
 from framing.engine.drying import drying
 from framing.engine.json_reading import read_json
-from framing.engine.labor import Task, estimate_hours
+from framing.engine.labor import Difficulty, Task, difficulty, estimate_hours
 from framing.engine.layout import Deck, lay_deck
+from framing.engine.lifts import Lifts, plan_lifts
 from framing.engine.loads import basis_checks
 from framing.engine.members import end_a, named_sides
 from framing.engine.next_readings import next_readings, told
@@ -38,6 +40,7 @@ from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
 from framing.engine.supports import Frame
 from framing.engine.takeoff import Quantity, take_off
 from framing.engine.uncertainty import vary
+from framing.reference.production import RATES
 
 ENGINE = "1.0"
 REFERENCE_DATA = "2026.1"
@@ -76,7 +79,10 @@ class _Answer:
     budget: Budget | None = None
     built: Built | None = None
     quantities: tuple[Quantity, ...] = ()
+    lifts: Lifts | None = None
+    difficulty: Difficulty | None = None
     tasks: tuple[Task, ...] = ()
+    schedule: Schedule | None = None
     uncertainty: dict[str, Any] | None = None
     next_readings: tuple[NextReading, ...] = ()
 
@@ -169,7 +175,11 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     answer.checks.append(_drying(build, adjusted, answer.plane, framed))
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
     weight = weight_up(build, framed, answer.deck)
-    answer.tasks = tuple(estimate_hours(survey, build, adjusted, answer.deck, framed, answer.built.decking, weight))
+    answer.lifts = plan_lifts(survey, answer.quantities)
+    answer.difficulty = difficulty(survey, build, adjusted, answer.deck)
+    answer.tasks = tuple(estimate_hours(build, answer.difficulty, answer.deck, framed, answer.built.decking,
+                                        answer.lifts))
+    answer.schedule = plan_crew(build, answer.tasks)
     worst = max((s.reaction_most for s in framed.supports), default=0.0)
     besides = [f"{c.value:,.0f} lb of {what}" for c in answer.checks for code, what in
                (("heavy-load", "heavy things"), ("snow-drift", "drifted snow")) if c.code == code]
@@ -220,11 +230,13 @@ def _given(survey: Survey, build: Build) -> list[Check]:
     ]
     found += [check("not-measured", "caution", unit="EA", where="survey", what=f"{what}: not given")
               for what, absent in missing if absent]
+    given = (build.labor and build.labor.rates) or {}
     beyond = [
         ("picture frame: boards are laid without it", build.decking.border_courses > 0),
         ("drifted snow: an engineer adds it", build.loads.drift > 0),
         ("heavy things on the deck: an engineer carries them", bool(build.loads.heavy)),
         ("lap splices: butt joints over pads are laid instead", build.joists.splice == "lapped"),
+        *((f"hours for {task}: no such task is counted", task not in RATES) for task in given),
     ]
     found += [check("not-covered", "caution", unit="EA", where="build", what=what, acknowledge="engineer" in what)
               for what, asked in beyond if asked]
@@ -306,7 +318,10 @@ def _document(answer: _Answer, survey: Survey, build: Build, survey_hash: str, b
         "checks": [c.as_json() for c in _ordered(answer.checks)],
         "next_readings": [r.as_json() for r in answer.next_readings],
         "quantities": [q.as_json() for q in answer.quantities],
+        "lifts": answer.lifts.as_json() if answer.lifts else None,
         "labor": [t.as_json() for t in answer.tasks],
+        "difficulty": answer.difficulty.as_json() if answer.difficulty else None,
+        "schedule": answer.schedule.as_json() if answer.schedule else None,
         "uncertainty": answer.uncertainty or {"trials": 0, "seed": 0, "shims": {}, "gap_below_least": 0.0,
                                               "quantities": {}},
         "provenance": {"engine": ENGINE, "reference_data": REFERENCE_DATA, "survey_sha256": survey_hash,
