@@ -52,11 +52,10 @@ class Board:
 
 @dataclass(frozen=True)
 class Decking:
-    """All boards, with how often they cross a member."""
+    """All boards and the way they run [degrees]."""
 
     boards: tuple[Board, ...]
     direction: float
-    crossings: int
     checks: tuple[Check, ...]
 
 
@@ -118,8 +117,7 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
                     if one.geom_type == "Polygon" and one.area > 0.5:
                         boards.append(_board(f"{'P' if panel else 'B'}{len(boards) + 1}", one, y[r], width, direction,
                                              "panel" if panel else "field"))
-    crossings = _count_crossings(boards, lines)
-    return Decking(tuple(boards), direction, crossings, tuple(_checks(boards, net, build, narrowest)))
+    return Decking(tuple(boards), direction, tuple(_checks(boards, net, build, narrowest)))
 
 
 def _bays(panels: Sequence[Panel], direction: float, bounds: Array, crossing: Sequence[Array]) -> list[list[Array]]:
@@ -256,15 +254,6 @@ def _slant(piece: Polygon, y: float, width: float) -> float:
     run = np.diff(xy, axis=0)
     end = np.abs(run[:, 1]) > np.abs(run[:, 0]) * 0.5
     return float(np.minimum(np.abs(run[end][:, 0]), width).sum())
-
-
-def _count_crossings(boards: Sequence[Board], lines: Sequence[Line]) -> int:
-    """How often a board lies across a member: one fastening each; panels are loose."""
-    fixed = [b.polygon for b in boards if b.kind != "panel"]
-    if not fixed or not lines:
-        return 0
-    tree = STRtree(fixed)
-    return int(tree.query([n.shape for n in lines if n.role != "rim"], predicate="crosses").shape[1])
 
 
 def _checks(boards: Sequence[Board], net: Polygon, build: Build, narrowest: float) -> list[Check]:

@@ -181,16 +181,6 @@ def test_boards_within_reach_have_no_joint():
     assert len({int(b.polygon.centroid.x * 16 + 0.1) for b in decking.boards}) == len(decking.boards)
 
 
-# --- fixings
-
-
-def test_every_board_over_every_joist_is_one_crossing():
-    """34 rows over 7 joists and both edge joists."""
-    staged, decking = lay()
-    members = sum(n.role in ("joist", "edge") for n in staged.layout.lines)
-    assert decking.crossings == len(decking.boards) * members
-
-
 def test_a_vent_cuts_the_boards_in_its_way():
     _, decking = lay(obstacle=(96, 60))
     hole = box(91, 55, 101, 65)
