@@ -1,17 +1,11 @@
-"""Labor and production rates on a day; a changed rate is a new row with a later date."""
+"""Labor rates on a day; a changed rate is a new row with a later date."""
 
 from datetime import date
 
-from estimating.models import LaborRate, ProductionRate
+from estimating.models import LaborRate
 
 
 def labor_rates_on(on: date) -> list[LaborRate]:
     """Of every grade the rate that holds on a day, by grade."""
     rows = LaborRate.objects.filter(valid_from__lte=on).order_by("valid_from", "id")
     return sorted({row.grade: row for row in rows}.values(), key=lambda row: row.grade)
-
-
-def production_rates_on(on: date) -> dict[str, ProductionRate]:
-    """Of every task the rate that holds on a day; of two from one day the one written last."""
-    rows = ProductionRate.objects.filter(valid_from__lte=on).order_by("valid_from", "id")
-    return {row.task: row for row in rows}

@@ -6,11 +6,12 @@ import json
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import Max
 
-from estimating.models import Job, Run, User
+from estimating.models import Job, Office, ProductionRate, Run, User
 from estimating.service import runs
 from estimating.service.history import note
 from framing.engine.adjustment import adjust
@@ -18,6 +19,7 @@ from framing.engine.design import Framing as Framed
 from framing.engine.design import frame
 from framing.engine.documents import canonical_sha256, check_together, parse_build, parse_survey
 from framing.models import Build, Framing, Survey
+from framing.reference.production import RATES
 
 AT_ONCE_SQFT = 600.0  # a roof up to this area is framed in the request
 
@@ -49,12 +51,31 @@ def keep_build(survey: Survey, document: Mapping[str, Any], *, by: User | None, 
                                 created_at=now, created_by=by)
 
 
+def with_office_rates(document: Mapping[str, Any], now: datetime) -> Mapping[str, Any]:
+    """The build with what the office's table of production rates has that day and the build does not give itself.
+
+    Tasks that the engine does not count are left out. What is no build is left as it is, to be refused as read.
+    """
+    office = Office.objects.first()
+    day = now.astimezone(ZoneInfo(office.time_zone)).date() if office else now.date()
+    rows = ProductionRate.objects.filter(task__in=RATES, valid_from__lte=day).order_by("valid_from", "id")
+    kept = {row.task: {"low": float(row.low), "typical": float(row.typical), "high": float(row.high), "unit": row.unit}
+            for row in rows}
+    labor = document.get("labor") or {}
+    rates = (labor.get("rates") or {}) if isinstance(labor, Mapping) else None
+    if not kept or not isinstance(rates, Mapping):
+        return document
+    return {**document, "labor": {**labor, "rates": {**kept, **rates}}}
+
+
 @transaction.atomic
 def frame_build(survey: Survey, document: Mapping[str, Any], *, by: User | None, now: datetime) -> Framing | Run:
     """Frame a build: at once on a roof of usual size, else as a run that ends with the framing.
 
-    Raises DocumentRefused, and then nothing is kept.
+    It is kept and framed with the office's production rates of the day for tasks that it gives none for. Raises
+    DocumentRefused, and then nothing is kept.
     """
+    document = with_office_rates(document, now)
     build = keep_build(survey, document, by=by, now=now)
     area = adjust(parse_survey(survey.document)).area_sqft
     if area is not None and area > AT_ONCE_SQFT:
