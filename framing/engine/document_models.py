@@ -209,7 +209,7 @@ class Access(_Part):
     floor: Annotated[int, number_of(least=-10, most=200, whole=True)] | None = None
     longest_stick: Span | None = None
     lift: Literal["stair", "elevator", "hoist", "boom"] | None = None
-    lift_capacity: Annotated[float, number_of(above=0, most=100_000, unit="lb")] | None = None
+    lift_capacity: Annotated[float, number_of(least=20, most=100_000, unit="lb")] | None = None
 
 
 class Photo(_Part):
@@ -416,11 +416,11 @@ class Rate(_Part):
 class Labor(_Part):
     """Difficulty factors by name, rates by task, who comes, hours a day, and the share of people there on a day."""
 
-    difficulty: dict[Name, Annotated[float, number_of(above=0, most=10)]] = {}
+    difficulty: Annotated[dict[Name, Annotated[float, number_of(above=0, most=10)]], Field(max_length=20)] = {}
     rates: dict[Name, Rate] | None = None
     crew: Crew | None = None
-    hours_a_day: Annotated[float, number_of(above=0, most=24)] | None = None
-    availability: Annotated[float, number_of(above=0, most=1)] | None = None
+    hours_a_day: Annotated[float, number_of(least=1, most=24)] | None = None
+    availability: Annotated[float, number_of(least=0.1, most=1)] | None = None
 
 
 class Build(_Part):

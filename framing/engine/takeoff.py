@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 ONE_MORE = 1e-6  # less than this over a whole pack is a float's dust, no further pack
 FULL = 1 / 32  # wood this near the stick's own depth is not sawn [in]
-LEAST_HELD = 1.0  # a board that lies on less of a member than this is not fixed to it [sq in]
+HELD = STICK / 4  # a board is fixed to a member where it comes this near its middle line, this far from its ends [in]
 OFF_LINE = 1 / 16  # an edge further out of line with its board, and out of square, is cut at an angle [in]
 OVER = f"{production.FASTENER_WASTE:.0%} added on"
 AT_ANGLE = (2.0, 89.0)  # ends this far off square are cut at an angle; past that the pieces run along [degrees]
@@ -168,11 +168,14 @@ def crossings(frame: Frame, decking: Decking) -> int:
     """
     boards = np.array([b.polygon for b in decking.boards if b.kind != "panel"], object)
     ends = np.array([[m.line.start, m.line.end] for m in frame.members]).reshape(-1, 2, 2)
-    along = turned(ends[:, 1] - ends[:, 0], -decking.direction)
-    bodies = shapely.buffer(shapely.linestrings(ends[np.abs(along[:, 1]) > CROSSES * np.hypot(*along.T)]), STICK / 2,
-                            cap_style="flat")
-    body, board = STRtree(boards).query(bodies, predicate="intersects")
-    return int((shapely.area(shapely.intersection(bodies[body], boards[board])) > LEAST_HELD).sum())
+    run = ends[:, 1] - ends[:, 0]
+    run = run / np.hypot(*run.T)[:, None]
+    across = np.abs(turned(run, -decking.direction)[:, 1]) > CROSSES
+    within = (ends + np.stack([run, -run], axis=1) * HELD)[across]
+    aside = (np.stack([-run[:, 1], run[:, 0]], axis=1) * HELD)[across, None]
+    lines = shapely.linestrings(np.concatenate([within - aside, within + aside]))
+    line, board = STRtree(boards).query(lines, predicate="intersects")
+    return len(np.unique(line % across.sum() * len(boards) + board))
 
 
 def scribed_run(boards: Sequence[Board], direction: float) -> float:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from shapely import LineString, Polygon, union_all
+from shapely.ops import substring
 
 from framing.reference.lumber import DRESSED
 from framing.reference.production import FACTOR_CAP, RATES
@@ -66,12 +67,14 @@ def _counts(framing: Document) -> Iterator[str]:
             yield f"{n} shims {size:g}, {found.get(f'support/shim/{size:g}')} in the takeoff"
     lines = [LineString([m["start"], m["end"]]) for m in members]
     run = math.radians(framing["directions"]["boards"])
-    across = [line.buffer(0.75, cap_style="flat") for line, m in zip(lines, members, strict=True) if _off_square(
-        np.subtract(m["end"], m["start"]), np.array([math.cos(run), math.sin(run)])) < 70.1]
+    along = np.array([math.cos(run), math.sin(run)])
+    across = [substring(line, 0.375, line.length - 0.375).buffer(0.375, cap_style="flat")
+              for line, m in zip(lines, members, strict=True)
+              if _off_square(np.subtract(m["end"], m["start"]), along) < 70.1]
     fixed = [Polygon(b["polygon"]) for b in boards if b["kind"] != "panel"]
-    crossings = sum(body.intersection(p).area > 1 for body in across for p in fixed if body.intersects(p))
+    crossings = sum(body.intersection(p).area > 1e-6 for body in across for p in fixed if body.intersects(p))
     clips = found.get("fixing/hidden", found.get("fixing/face", 0) / 2)
-    if abs(clips - crossings) > 0.002 * crossings:  # a strip as narrow as can be held is or is not, by the last digit
+    if abs(clips - crossings) > 0.002 * crossings:  # what ends at the limit is held or is not, by the last digit
         yield f"{crossings} crossings, {clips} in the takeoff"
     ripped = 0.0
     for m in members:

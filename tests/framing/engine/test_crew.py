@@ -5,7 +5,7 @@ import math
 import pytest
 
 from framing.engine.crew import plan_crew, working_days
-from framing.engine.documents import parse_build
+from framing.engine.documents import DocumentRefused, parse_build
 from framing.engine.labor import Task
 from tests.framing.odd_roofs import odd_build
 
@@ -53,3 +53,14 @@ def test_the_document_says_all_of_it():
     assert told["persons"] == 4 and told["crew"] == {"crew": 4}
     assert told["person_hours"] == pytest.approx(23.4) and told["days_low"] <= told["days"] <= told["days_high"]
     assert told["basis"].startswith("23.4 person-hours / (4 people x 8 h) / 0.75")
+
+
+@pytest.mark.parametrize(("labor", "pointer"), [
+    ({"hours_a_day": 0.5}, "/labor/hours_a_day"), ({"hours_a_day": 25}, "/labor/hours_a_day"),
+    ({"availability": 0}, "/labor/availability"), ({"availability": 1.1}, "/labor/availability"),
+    ({"difficulty": {f"factor {i}": 1.1 for i in range(21)}}, "/labor/difficulty"),
+])
+def test_days_and_shares_that_no_crew_has_are_refused(labor, pointer):
+    with pytest.raises(DocumentRefused) as refused:
+        planned(**labor)
+    assert [f.pointer for f in refused.value.faults] == [pointer]

@@ -6,7 +6,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from framing.engine.documents import parse_survey
+from framing.engine.documents import DocumentRefused, parse_survey
 from framing.engine.lifts import plan_lifts
 from framing.engine.takeoff import Quantity
 from tests.framing.odd_roofs import RECTANGLE, odd_survey
@@ -105,3 +105,9 @@ def test_deliveries_are_one_an_order_until_a_truck_is_full():
 @pytest.mark.parametrize(("floor", "flights"), [(None, 1), (1, 1), (2, 1), (5, 4), (-2, 1)])
 def test_flights_that_a_load_goes_up(floor, flights):
     assert lifted(lift="stair", **({} if floor is None else {"floor": floor})).floors_up == flights
+
+
+def test_a_capacity_that_lifts_nothing_is_refused():
+    with pytest.raises(DocumentRefused) as refused:
+        lifted(lift="hoist", lift_capacity=5)
+    assert [f.pointer for f in refused.value.faults] == ["/access/lift_capacity"]
