@@ -33,7 +33,7 @@ from framing.engine.openings import (
     header_along,
 )
 from framing.engine.tributary import Added, Hung, RimStrip, Tributary, share_out
-from framing.engine.wide_bays import halved
+from framing.engine.wide_bays import halved, over_no_wood
 
 Array = NDArray[np.float64]
 
@@ -303,7 +303,7 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     bowl = unary_union([b.buffer(STICK / 2 + 0.01) for b in free])
     lines += halved(lines, net, left.difference(bowl), build.joists.spacing)
     lines = head_off(lines, footing, body, lambda xy: _turn(xy, direction))
-    lines += [("blocking", part) for part in _along_bare_sides(sides, lines, body)]
+    lines += [("blocking", part) for part in _along_bare_sides(sides, lines, net, body)]
 
     named = _named(lines, direction)
     carrying = [(n.id, line) for n, (role, line) in zip(named, lines, strict=True) if role in ("joist", "edge")]
@@ -311,20 +311,26 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     return Layout(direction, tuple(named), *tributary.of(net), tributary)
 
 
-def _along_bare_sides(sides: Sequence[_Side], lines: Lines, body: Polygon) -> list[LineString]:
-    """Pieces along the deck's sides where no wood lies near, as in sharp corners, from which it runs on to some."""
+def _along_bare_sides(sides: Sequence[_Side], lines: Lines, net: Polygon, body: Polygon) -> list[LineString]:
+    """Pieces along the deck's sides where no wood lies near or none across the joists, as in sharp corners, from which
+    it runs on to some."""
+    tips = over_no_wood([line for _, line in lines], net)
     wood = unary_union([line.buffer(STICK / 2, cap_style="flat") for _, line in lines])
     added: list[LineString] = []
     for s in sides:
         n = np.array([-s.along[1], s.along[0]]) * STICK / 2
         side = LineString([s.a + n, s.b + n]).intersection(body)
-        for bare in getattr(left := side.difference(wood.buffer(BARE)), "geoms", [left]):
+        left = side.difference(wood.buffer(BARE)).union(side.intersection(tips))
+        for bare in getattr(left, "geoms", [left]):
             if bare.geom_type == "LineString" and bare.length > 0.5:
                 reach = side.intersection(bare.buffer(3 * BARE)).difference(wood)
                 found = [p for p in getattr(reach, "geoms", [reach]) if p.geom_type == "LineString"
                          and p.length >= STICK / 2 and p.intersects(bare.buffer(0.01))]
                 added += found
                 wood = unary_union([wood, *(p.buffer(STICK / 2, cap_style="flat") for p in found)])
+                for p in found:  # boards over the tip end on it
+                    tips = tips.difference(shapely.box(p.bounds[0] - STICK / 2, net.bounds[1], p.bounds[2] + STICK / 2,
+                                                       net.bounds[3]))
     return added
 
 

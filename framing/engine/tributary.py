@@ -131,7 +131,7 @@ class Tributary:
         if shape.is_empty or not self.ids:
             return area
         first, last = np.searchsorted(self.x, [shape.bounds[0], shape.bounds[2]])
-        low, high = _intervals(shape, self.x[first:last])
+        low, high = intervals(shape, self.x[first:last])
         for piece in range(low.shape[1]):  # few: as many as an upright line has stretches inside the shape
             area[first:last] += np.clip(np.minimum(self.above[first:last], high[:, piece, None])
                                         - np.maximum(self.below[first:last], low[:, piece, None]), 0, None)
@@ -202,7 +202,7 @@ def _smooth(carried: Array) -> Array:
     return np.asarray(mean * (carried.sum() / mean.sum() if mean.sum() > 0 else 1.0))
 
 
-def _intervals(shape: BaseGeometry, x: Array) -> tuple[Array, Array]:
+def intervals(shape: BaseGeometry, x: Array) -> tuple[Array, Array]:
     """Where the upright lines at x (n,) run inside `shape`: lower and upper ends (n, pieces), empty ones zero long."""
     rings = [np.array(r.coords)[:, :2] for part in shapely.get_parts(shape) if isinstance(part, Polygon)
              for r in (part.exterior, *part.interiors)]

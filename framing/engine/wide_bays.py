@@ -1,4 +1,4 @@
-"""Bays wider than the joists' spacing, as beside a corner that no row reaches: a piece half-way across each.
+"""Bays wider than the joists' spacing, as beside a corner that no row reaches, and strips of deck over no wood at all.
 
 A part of the layout stage, in its turned frame: joists run along x, lines are (role, centre line).
 """
@@ -11,14 +11,17 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from framing.engine.openings import LEAST_JOIST, LEAST_PIECE, STICK, Lines
+from framing.engine.tributary import intervals
 
 Array = NDArray[np.float64]
 
 PROBE = 1.0  # bays are looked at this often along the joists [in]
 LEVEL = 1e-3  # a member that turns off the joists' way by less (slope) runs with them
 BEYOND = 6.0  # a piece runs on so far past where the bay is too wide [in]
+LEAST_BARE = 0.5  # smaller parts of the deck are no boards [sq in]
 SET_OUT = 0.05  # joists are set out within this [in]
 
 
@@ -53,19 +56,9 @@ def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[t
     Beside a skewed edge joist a row ends at its face, half a stick before their middles meet: so much is let pass.
     """
     x = np.arange(net.bounds[0] + PROBE / 2, net.bounds[2], PROBE)
-    ends = np.array([line.coords for line in lines])
-    run = ends[:, 1] - ends[:, 0]
-    along = run / np.hypot(*run.T)[:, None] * STICK  # boards' seats run on over the rims that members butt against
-    aside = np.stack([-along[:, 1], along[:, 0]], axis=1) / 2
-    a, b = ends[:, 0] - along, ends[:, 1] + along
-    body = np.stack([a - aside, b - aside, b + aside, a + aside], axis=1)
+    low, high = _across(lines, x)
+    run = np.diff(np.array([line.coords for line in lines]), axis=1)[:, 0]
     level = np.abs(run[:, 1]) < LEVEL * np.abs(run[:, 0])
-
-    p, q = body, np.roll(body, -1, axis=1)
-    share = (x[:, None, None] - p[..., 0]) / np.where(p[..., 0] == q[..., 0], np.inf, q[..., 0] - p[..., 0])
-    y = np.where((share >= 0) & (share <= 1) & (p[..., 0] != q[..., 0]), p[..., 1] + share * (q[..., 1] - p[..., 1]),
-                 np.nan)
-    low, high = np.fmin.reduce(y, axis=2), np.fmax.reduce(y, axis=2)  # (places, members)
     order = np.argsort(low, axis=1)  # no wood sorts last
     low, high = np.take_along_axis(low, order, axis=1), np.take_along_axis(high, order, axis=1)
     reach = np.fmax.accumulate(high, axis=1)
@@ -86,3 +79,33 @@ def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[t
         else:
             own.append(i)
     return [(x[at[b]], low[b], high[b]) for b in bays]
+
+
+def over_no_wood(lines: Sequence[LineString], net: Polygon) -> BaseGeometry:
+    """The strips of the deck `net` across the joists that no wood lies under, as in the tips of sharp corners."""
+    x = np.arange(net.bounds[0] + PROBE / 2, net.bounds[2], PROBE)
+    low, high = intervals(net, x)  # (places, stretches)
+    wood_low, wood_high = _across(lines, x)
+    held = ((wood_low[:, None] < high[..., None]) & (wood_high[:, None] > low[..., None])).any(axis=2)
+    at, k = np.nonzero(~held & (high > low))
+    strips = shapely.box(x[at] - PROBE / 2, low[at, k] - PROBE, x[at] + PROBE / 2, high[at, k] + PROBE)
+    parts = shapely.get_parts(shapely.union_all(shapely.intersection(strips, net)))
+    return shapely.union_all(parts[shapely.area(parts) > LEAST_BARE])
+
+
+def _across(lines: Sequence[LineString], x: Array) -> tuple[Array, Array]:
+    """Between which y lines across the joists at x (n,) meet the wood of each member, (n, members), NaN where nowhere.
+
+    Seats of boards run on over the rims that members butt against.
+    """
+    ends = np.array([line.coords for line in lines])
+    run = ends[:, 1] - ends[:, 0]
+    along = run / np.hypot(*run.T)[:, None] * STICK
+    aside = np.stack([-along[:, 1], along[:, 0]], axis=1) / 2
+    a, b = ends[:, 0] - along, ends[:, 1] + along
+    p = np.stack([a - aside, b - aside, b + aside, a + aside], axis=1)
+    q = np.roll(p, -1, axis=1)
+    share = (x[:, None, None] - p[..., 0]) / np.where(p[..., 0] == q[..., 0], np.inf, q[..., 0] - p[..., 0])
+    y = np.where((share >= 0) & (share <= 1) & (p[..., 0] != q[..., 0]), p[..., 1] + share * (q[..., 1] - p[..., 1]),
+                 np.nan)
+    return np.fmin.reduce(y, axis=2), np.fmax.reduce(y, axis=2)

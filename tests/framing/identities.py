@@ -537,13 +537,15 @@ def supports(a: Answer) -> Iterator[str]:
     if abs(carried / asked - 1) > 0.02:
         yield f"reactions sum to {carried:.0f} lb, the deck weighs and bears {asked:.0f}"
     widest = build.get("maximum_spacing", "auto")
+    # where an outlet, a valley or other pads leave no room to keep it, how far apart pads stand is told
+    told = max((c["value"] for c in a.framing["checks"] if c["code"] == "pad-spacing"), default=0.0)
     for name, m in a.members.items():
         places = np.array([v["s"] for v in a.on_member.get(name, ())])
         if m["role"] in ("joist", "edge") and len(places) < 2:
             yield f"{name} stands on {len(places)} pads"
         elif len(places) and (np.diff(places) <= 0).any():
             yield f"{name}: its supports are not in order"
-        elif len(places) and widest != "auto" and np.diff(places).max() > a.asked(widest) + NEAR:
+        elif len(places) and widest != "auto" and np.diff(places).max() > max(a.asked(widest), told) + NEAR:
             yield f"{name}: pads {np.diff(places).max():.2f} apart, at most {widest} asked"
     boxes = [_pad(a, v) for v in s]
     for o in a.survey.get("outlets", ()):

@@ -3,7 +3,8 @@
 import pytest
 from shapely import LineString, Polygon, box
 
-from framing.engine.wide_bays import halved
+from framing.engine.openings import STICK
+from framing.engine.wide_bays import halved, over_no_wood
 
 # a roof corner seen along the joists: an edge joist below, two rims meeting at the tip, their faces at 17.88 in
 TIP = Polygon([(-20, 0), (20, 0), (0, 20)])
@@ -38,3 +39,26 @@ def test_what_lies_between_two_parts_of_the_deck_is_no_bay():
     lines = [("joist", LineString([(0, y), (100, y)])) for y in (2, 48)]
     lines += [("joist", LineString([(0, y), (60, y)])) for y in (14, 26, 38)]
     assert halved(lines, notched, notched, 16.0) == []
+
+
+# --- strips over no wood
+
+
+def test_the_tip_beyond_two_edge_joists_lies_over_no_wood():
+    """A tip of 2 in 4: its edge joists stop 8 in short of the point, where it is 4 in wide; 16 sq in lie beyond."""
+    tip = Polygon([(0, -20), (0, 20), (80, 0)])
+    lines = [("edge", [(0, 3), (72 - STICK, 3)]), ("edge", [(0, -3), (72 - STICK, -3)])]
+    bare = over_no_wood([LineString(xy) for _, xy in lines], tip)
+    assert bare.area == pytest.approx(8 * 4 / 2, abs=4.5)  # to an inch along
+    assert bare.bounds[0] == pytest.approx(72, abs=1)
+
+
+def test_deck_whose_boards_end_on_wood_has_no_such_strip():
+    assert over_no_wood([line for _, line in CORNER], Polygon([(-16, 0), (16, 0), (0, 16)])).is_empty
+    assert over_no_wood([LineString([(-STICK, 5), (100 + STICK, 5)])], box(0, 0, 100, 10)).is_empty
+
+
+def test_each_part_of_the_deck_across_the_joists_wants_wood_of_its_own():
+    wings = Polygon([(0, 0), (100, 0), (100, 10), (40, 10), (40, 30), (100, 30), (100, 40), (0, 40)])
+    bare = over_no_wood([LineString([(0, 5), (100, 5)]), LineString([(0, 35), (60, 35)])], wings)
+    assert bare.bounds == pytest.approx((60 + STICK, 30, 100, 40), abs=1.01)
