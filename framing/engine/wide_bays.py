@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from framing.engine.openings import LEAST_JOIST, LEAST_PIECE, STICK, Lines
+from framing.engine.openings import LEAST_JOIST, STICK, Lines
 from framing.engine.tributary import intervals
 
 Array = NDArray[np.float64]
@@ -22,6 +22,7 @@ PROBE = 1.0  # bays are looked at this often along the joists [in]
 LEVEL = 1e-3  # a member that turns off the joists' way by less (slope) runs with them
 BEYOND = 6.0  # a piece runs on so far past where the bay is too wide [in]
 LEAST_BARE = 0.5  # smaller parts of the deck are no boards [sq in]
+ROUNDS = 2  # a half may be too wide again
 SET_OUT = 0.05  # joists are set out within this [in]
 
 
@@ -32,12 +33,23 @@ def halved(lines: Lines, net: Polygon, room: shapely.Geometry, most: float) -> L
     blocking where that is too short to stand on pads.
     """
     found: Lines = []
+    for _ in range(ROUNDS):
+        more = _half_way([*lines, *found], net, room, most)
+        found += more
+        if not more:
+            break
+    return found
+
+
+def _half_way(lines: Lines, net: Polygon, room: shapely.Geometry, most: float) -> Lines:
+    """Pieces half-way across every bay that is too wide as the lines run now."""
+    found: Lines = []
     for x, low, high in _wide_bays([line for _, line in lines], net, most):
         k = int(np.argmax(high - low))
         y = float(low[k] + high[k]) / 2
         across = LineString([(net.bounds[0] - 1, y), (net.bounds[2] + 1, y)]).intersection(room)
         for part in getattr(across, "geoms", [across]):
-            if part.geom_type != "LineString" or part.length < LEAST_PIECE:
+            if part.geom_type != "LineString" or part.length < STICK / 2:
                 continue
             first, _, last, _ = part.bounds
             here = x[(x >= first) & (x <= last) & (low < y) & (high > y)]
@@ -53,10 +65,12 @@ def halved(lines: Lines, net: Polygon, room: shapely.Geometry, most: float) -> L
 def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[tuple[Array, Array, Array]]:
     """Bays over `most` [in] from middle to middle of the wood: x (n,) and the faces of the wood there, low and high.
 
-    Beside a skewed edge joist a row ends at its face, half a stick before their middles meet: so much is let pass.
+    At a side of the deck those over half of it, from the wood to the side. Beside a skewed edge joist a row ends at its
+    face, half a stick before their middles meet: so much is let pass.
     """
     x = np.arange(net.bounds[0] + PROBE / 2, net.bounds[2], PROBE)
     low, high = _across(lines, x)
+    at_sides = _to_sides(low, high, *intervals(net, x), most / 2 + SET_OUT)
     run = np.diff(np.array([line.coords for line in lines]), axis=1)[:, 0]
     level = np.abs(run[:, 1]) < LEVEL * np.abs(run[:, 0])
     order = np.argsort(low, axis=1)  # no wood sorts last
@@ -68,7 +82,9 @@ def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[t
     at, k = np.nonzero(over > 0)
     low, high = reach[at, k], low[at, k + 1]
     held = shapely.covers(net, shapely.linestrings(np.stack([np.c_[x[at], low], np.c_[x[at], high]], axis=1)))
-    at, low, high = at[held], low[held], high[held]
+    at, low, high = (np.r_[one[held], other] for one, other in zip((at, low, high), at_sides, strict=True))
+    order = np.argsort(at, kind="stable")
+    at, low, high = at[order], low[order], high[order]
 
     bays: list[list[int]] = []
     for i in range(len(at)):  # few: those too wide alone
@@ -79,6 +95,19 @@ def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[t
         else:
             own.append(i)
     return [(x[at[b]], low[b], high[b]) for b in bays]
+
+
+def _to_sides(low: Array, high: Array, first: Array, last: Array, most: float) -> tuple[NDArray[np.intp], Array, Array]:
+    """Where the outermost wood of a stretch of deck is over `most` [in] from its end: number of the place, and the
+    stretch between.
+
+    low, high : (places, members), the wood; first, last : (places, stretches), the deck
+    """
+    met = (low[:, None] < last[..., None]) & (high[:, None] > first[..., None])
+    inner = np.where(met, low[:, None], np.inf).min(axis=2)
+    outer = np.where(met, high[:, None], -np.inf).max(axis=2)
+    below, above = (np.nonzero(met.any(axis=2) & (gap > most)) for gap in (inner - first, last - outer))
+    return np.r_[below[0], above[0]], np.r_[first[below], outer[above]], np.r_[inner[below], last[above]]
 
 
 def over_no_wood(lines: Sequence[LineString], net: Polygon) -> BaseGeometry:

@@ -34,6 +34,14 @@ def test_a_piece_is_no_longer_than_the_bay_is_too_wide():
     assert piece.bounds[0] == pytest.approx(200 - 6, abs=3) and piece.bounds[2] == pytest.approx(240 + 6, abs=3)
 
 
+def test_deck_further_than_half_the_spacing_from_its_outermost_wood_gets_a_piece_too():
+    pocket, wood = box(0, 0, 4, 15), [("edge", LineString([(0, 14.25), (4, 14.25)]))]
+    (role, piece), = halved(wood, pocket, box(0, 0.75, 4, 13.5), 20.0)
+    assert role == "blocking" and piece.bounds == pytest.approx((0, 13.5 / 2, 4, 13.5 / 2))
+    assert halved(wood, pocket, box(0, 0.75, 4, 13.5), 27.0) == []
+    assert len(halved(wood, pocket, box(0, 0.75, 4, 13.5), 11.0)) == 2  # half of it is too far again
+
+
 def test_what_lies_between_two_parts_of_the_deck_is_no_bay():
     notched = Polygon([(0, 0), (100, 0), (100, 10), (60, 10), (60, 40), (100, 40), (100, 50), (0, 50)])
     lines = [("joist", LineString([(0, y), (100, y)])) for y in (2, 48)]
