@@ -176,11 +176,12 @@ class _Site:
         self.off = [kept_off(self.row, ground, s) for s in self.sizes]
         self.auto = build.supports.maximum_spacing == "auto"
 
-    def open(self, rows: Ints, shut: Sequence[Stretches]) -> Places:
+    def open(self, rows: Ints, shut: Sequence[Stretches], least_widest: float = 0.0) -> Places:
         """The places of pieces `rows` where the stretches of each pad size leave them open.
 
         A row of joists closer than a pad is wide rules the pad out, the smallest apart. Where the spacing is left to
-        the engine, pads may stand further apart over a closed stretch than they usually do.
+        the engine, pads may stand further apart over a closed stretch than they usually do; `least_widest` lets them
+        anywhere [in].
         """
         own = self.places.pick(rows)
         at = own.x + np.array([self.pieces[r].start for r in rows])[:, None]
@@ -196,7 +197,7 @@ class _Site:
             before = np.maximum.accumulate(np.where(fits[..., 0], own.x, -np.inf), axis=1)[:, :-1]
             gap = np.where(fits[:, 1:, 0] & np.isfinite(before), own.x[:, 1:] - before, 0.0).max(axis=1)
             widest = np.where(gap > widest - NODE, gap + 2 * NODE, widest)
-        return replace(own, fits=fits, widest=widest)
+        return replace(own, fits=fits, widest=np.maximum(widest, least_widest))
 
 
 def both(one: Sequence[Stretches], other: Sequence[Stretches]) -> list[Stretches]:
@@ -219,14 +220,15 @@ def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Groun
             kept = [kept_off(row, ground, s, by_edge=by_edge, part=part) for s in sizes]
             search.find(rows, site.open(rows, both(site.room, kept)))
     # where wood would fail for want of room over other pads, then over the roof's edge, both of which are told; where a
-    # piece could not stand at all off the outlets alone, then anywhere
-    for n in range(4):
+    # piece could not stand at all off the outlets alone, then further apart than asked, which is told, then anywhere
+    for n in range(5):
         rows = np.flatnonzero(search.wood_use > PASSES if n < 2 else ~np.isfinite(search.use))
         if len(rows):
             alone, outlets = replace(ground, taken=ground.taken[:0]), [over_outlets(row, ground, s) for s in sizes]
             bare = [no_room(row, alone, s) for s in sizes]
-            shut = (both(bare, site.off), both(outlets, site.off), outlets, [row.stretches([]) for _ in sizes])[n]
-            search.find(rows, site.open(rows, shut))
+            anywhere = [row.stretches([]) for _ in sizes]
+            shut = (both(bare, site.off), both(outlets, site.off), outlets, outlets, anywhere)[n]
+            search.find(rows, site.open(rows, shut, clearances.PAD_SPACING if n == 3 else 0.0))
     return search.standing(site.pieces)
 
 
