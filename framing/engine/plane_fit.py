@@ -16,12 +16,16 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class PlaneFit:
-    """A least-squares fit: parameters, residuals, redundancy numbers and covariance for unit weight."""
+    """A least-squares fit: parameters, residuals, redundancy numbers.
+
+    `gain` (parameters, n) is how far one standard error of each reading, as its weight has it, moves the parameters
+    where a reading of weight 1 has the standard error 1; `gain @ gain.T` is the parameters' covariance.
+    """
 
     x: Array
     residual: Array
     redundancy: Array
-    cofactor: Array
+    gain: Array
     free: int  # parameters that no reading fixes
 
 
@@ -36,7 +40,7 @@ def least_squares(rows: Array, z: Array, basis: Array, weight: Array | NDArray[n
     q = (vt[keep].T / s[keep] ** 2) @ vt[keep]
     leverage = np.einsum("ij,jk,ik->i", a, q, a)
     redundancy = np.where(root > 0, 1 - root**2 * leverage, 1 + leverage)
-    return PlaneFit(basis @ y, z - a @ y, redundancy, basis @ q @ basis.T, free)
+    return PlaneFit(basis @ y, z - a @ y, redundancy, basis @ inverse, free)
 
 
 def against_the_others(fit: PlaneFit, use: NDArray[np.bool_], sigma: float) -> tuple[Array, Array]:

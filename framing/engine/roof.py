@@ -104,7 +104,8 @@ class Anomaly:
 class Roof:
     """Facets over the whole surveyed area and the humps and lows on them.
 
-    `covariance` is that of the facets' planes, 3 parameters a facet.
+    `covariance` is that of the facets' planes, 3 parameters a facet. `gain` (3 facets, sources) is how far one standard
+    error of each source moves them: of each reading, by its point, and of each place that a break line was read at, "".
     """
 
     outline: Polygon
@@ -115,6 +116,8 @@ class Roof:
     covariance: Array = field(default_factory=lambda: np.zeros((0, 0)))
     checks: tuple[Check, ...] = ()
     mounds: tuple[Mound, ...] = ()
+    gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    sources: tuple[str, ...] = ()
 
     def facet_at(self, xy: Array) -> NDArray[np.intp]:
         """Index of the facet under (or nearest to) each of (n, 2) points."""
@@ -325,13 +328,16 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
               _read_over(p, xy[use]))
         for p, k in zip(shape.polygons, shape.plane, strict=True)
     )
-    covariance = sigma**2 * fit.cofactor / np.outer(scale, scale)
+    gain = sigma * fit.gain / scale[:, None]
     if shape.found is None:
-        covariance = covariance + _of_places(_continuity(shape.polygons), rows[use], basis, scale, planes)
+        gain = np.hstack([gain, _of_places(_continuity(shape.polygons), rows[use], basis, scale, planes)])
+    covariance = gain @ gain.T
+    sources = tuple(r.point for r in readings)
     breaks = _with_error(shape, planes, covariance)
     each = (3 * np.array(shape.plane)[:, None] + np.arange(3)).ravel()
     roof = Roof(outline, facets, breaks, anomalies, tuple((readings[i].point,) for i in lone),
-                covariance[np.ix_(each, each)], (), raise_mounds(borne_out, xy, fit.residual, sigma))
+                covariance[np.ix_(each, each)], (), raise_mounds(borne_out, xy, fit.residual, sigma), gain[each],
+                sources + ("",) * (gain.shape[1] - len(sources)))
     suspected = [(readings[i].point, float(offset[i])) for i in lone]
     checks += _roof_checks(roof, suspected, rms(fit.residual[use]), sigma)
     return replace(roof, checks=tuple(checks))
@@ -368,18 +374,17 @@ def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
 
 
 def _of_places(constraint: Array, rows: Array, basis: Array, scale: Array, planes: Array) -> Array:
-    """What the planes' covariance gains because given break lines are read by eye, each end off by `PLACE_SIGMA`.
+    """How far each end of a given break line, read by eye and off by `PLACE_SIGMA`, moves the planes (3 facets, ends).
 
     Along the line as given the planes are made to agree; in truth they differ there by how much the slope changes
     across it, times how far off it was read. `rows` and `basis` count slopes by `scale`.
     """
     if not len(constraint):
-        return np.zeros((len(scale), len(scale)))
+        return np.zeros((len(scale), 0))
     one, other = (constraint[:, ::3] == 1).argmax(axis=1), (constraint[:, ::3] == -1).argmax(axis=1)
     apart = PLACE_SIGMA * np.hypot(*(planes[one, 1:] - planes[other, 1:]).T)
     moved = np.linalg.pinv(constraint / scale)
-    moved = (moved - basis @ (np.linalg.pinv(rows @ basis) @ (rows @ moved))) * apart / scale[:, None]
-    return np.asarray(moved @ moved.T)
+    return np.asarray((moved - basis @ (np.linalg.pinv(rows @ basis) @ (rows @ moved))) * apart / scale[:, None])
 
 
 def _with_error(shape: _Shape, planes: Array, covariance: Array) -> tuple[Break, ...]:
