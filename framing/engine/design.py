@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -187,9 +186,8 @@ def _compute(survey: Survey, build: Build) -> _Answer:
                                psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{worst:.0f}",
                                dead=f"{framed.dead:.1f}", live=f"{build.loads.live:g}", snow=f"{build.loads.snow:g}",
                                besides=f", besides {' and '.join(besides)}" if besides else ""))
-    readings = max(1, sum(r.point in answer.plane.door.points for r in adjusted.levels))
-    answer.uncertainty = vary(build, answer.plane, answer.roof, framed.members, framed.supports,
-                              survey.level_sigma / math.sqrt(min(readings, 3)))
+    answer.uncertainty = vary(survey, build, adjusted, answer.plane, answer.roof, framed.members, framed.supports,
+                              [t.as_json() for t in answer.tasks], [q.as_json() for q in answer.quantities])
     return answer
 
 

@@ -381,6 +381,72 @@ class Schedule(_Part):
     basis: str
 
 
+class Band(_Part):
+    """What one trial in ten, every other one and nine in ten do not exceed."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class HoursBand(Band):
+    """Person-hours; of a task the ends of its rate [h a unit], of the total what is planned and how often it is more."""
+
+    low: float | None = None
+    high: float | None = None
+    planned: float | None = None
+    over: float | None = None
+
+
+class MemberAtRisk(_Part):
+    """Chances that the true roof asks a member's stick deeper, or leaves it thinner than the least depth."""
+
+    member: str
+    size: str
+    deeper: float
+    thinner: float
+
+
+class AtRisk(_Part):
+    """Chances over all members, and how many sticks could not be cut as planned."""
+
+    deeper: float
+    thinner: float
+    sticks: Band
+    members: list[MemberAtRisk]
+
+
+class Contribution(_Part):
+    """A source's share of the variance; `most` is the point read that it owes most to."""
+
+    source: str
+    share: float
+    most: str = ""
+
+
+class Uncertainty(_Part):
+    """Seeded trials of the readings, of production rates and of culls. Chances from 0 to 1, gaps [in], person-hours.
+
+    `shims` by size and `quantities` by item are what the job takes, in packs; `order_short` is how often the order with
+    its spares does not cover it, `needed` the shims of every trial, `culls` the share of sticks sent back.
+    """
+
+    trials: int
+    seed: int
+    shims: dict[str, Band]
+    gap_below_least: float
+    quantities: dict[str, Band]
+    stack_open: float | None = None
+    least_gap: Band | None = None
+    at_risk: AtRisk | None = None
+    order_short: dict[str, float] = {}
+    hours: dict[str, HoursBand] = {}
+    culls: dict[str, float] = {}
+    needed: dict[str, list[int]] = {}
+    contributions: dict[str, list[Contribution]] = {}
+    told: dict[str, str] = {}
+
+
 class Provenance(_Part):
     engine: str
     reference_data: str
@@ -411,5 +477,5 @@ class FramingDocument(_Part):
     labor: list[LaborTask]
     difficulty: Difficulty | None = None
     schedule: Schedule | None = None
-    uncertainty: dict[str, Any] | None = None
+    uncertainty: Uncertainty | None = None
     provenance: Provenance

@@ -1,0 +1,132 @@
+"""Tests of the trials of the job: hours by closed forms, culls stick by stick, shares of variance."""
+
+import numpy as np
+import pytest
+
+from framing.engine.job_trials import contributions, count_shims, culls_at, draw_hours, draw_sticks
+from framing.reference.risk import TASKS_TOGETHER
+
+TRIALS = 40_000
+
+
+def task(name, quantity, rate, unit="EA", factor=1.0):
+    return {"task": name, "quantity": quantity, "unit": unit, "hours_per_unit": rate, "factor": factor,
+            "hours": quantity * rate * factor}
+
+
+def sticks(item, good, spare, feet):
+    return {"item": item, "unit": "LF", "order_unit": "EA", "net": good * feet * 0.9, "waste": good * feet * 0.1,
+            "spare": spare * feet, "pack": feet, "order": good + spare}
+
+
+# --- hours
+
+
+def mean_and_sd(low, typical, high):
+    """Of a triangular law, from its ends and peak."""
+    return (low + typical + high) / 3, np.sqrt(
+        (low**2 + typical**2 + high**2 - low * typical - low * high - typical * high) / 18)
+
+
+RATES = {"set-pads": (0.06, 0.09, 0.15), "deck-hidden": (0.08, 0.10, 0.14), "block": (0.08, 0.12, 0.20)}
+LABOR = [task("set-pads", 100, 0.09, factor=1.2), task("deck-hidden", 300, 0.10), task("block", 50, 0.12)]
+ENDS = {name: (low, high) for name, (low, _, high) in RATES.items()}
+
+
+def test_hours_of_a_task_have_the_mean_and_spread_of_the_triangle_that_its_rates_make():
+    drawn = draw_hours(LABOR, ENDS, TRIALS, 1)
+    for row, hours in zip(LABOR, drawn.hours, strict=True):
+        mean, sd = (v * row["quantity"] * row["factor"] for v in mean_and_sd(*RATES[row["task"]]))
+        assert hours.mean() == pytest.approx(mean, abs=4 * sd / np.sqrt(TRIALS))
+        assert hours.std() == pytest.approx(sd, rel=0.02)
+        low, high = (v * row["quantity"] * row["factor"] for v in ENDS[row["task"]])
+        assert low <= hours.min() and hours.max() <= high
+
+
+def test_the_total_varies_as_tasks_that_run_late_together():
+    """Var(sum) = sum of variances and of all covariances; the correlation of the scores is nearly that of the hours."""
+    drawn = draw_hours(LABOR, ENDS, TRIALS, 1)
+    sd = np.array([mean_and_sd(*RATES[r["task"]])[1] * r["quantity"] * r["factor"] for r in LABOR])
+    together = np.full((3, 3), TASKS_TOGETHER) + (1 - TASKS_TOGETHER) * np.eye(3)
+    assert np.corrcoef(drawn.hours) == pytest.approx(together, abs=0.03)
+    assert drawn.total.std() == pytest.approx(np.sqrt(sd @ together @ sd), rel=0.02)
+
+
+def test_a_task_without_low_and_high_takes_the_hours_that_are_planned():
+    drawn = draw_hours([*LABOR, task("own task", 7, 0.5)], ENDS, 100, 1)
+    assert (drawn.hours[-1] == 3.5).all()
+
+
+def test_cleaning_up_goes_with_the_hours_of_all_other_tasks():
+    drawn = draw_hours([*LABOR, task("clean-up", 47.4, 0.045, "HUR")], ENDS, 100, 1)
+    assert drawn.hours[-1] == pytest.approx(0.045 * drawn.hours[:-1].sum(axis=0))
+
+
+def test_a_further_task_leaves_the_trials_of_those_before_it():
+    one, more = draw_hours(LABOR[:2], ENDS, 50, 1), draw_hours(LABOR, ENDS, 50, 1)
+    assert (one.hours == more.hours[:2]).all()
+
+
+def test_no_task_takes_no_hours():
+    assert (draw_hours([], {}, 10, 1).total == 0).all()
+
+
+# --- sticks
+
+
+def test_culls_are_those_of_a_crew_that_takes_sticks_until_enough_are_good():
+    random = np.random.default_rng(5)
+    good, share, trials = 20, 0.05, 4000
+    bad = random.random((trials, 80)) < share
+    counted = np.array([np.flatnonzero(np.cumsum(~row) == good)[0] + 1 - good for row in bad])
+    found = culls_at(random.random(trials), good, share)
+    for most in range(4):
+        p = (counted <= most).mean()
+        assert (found <= most).mean() == pytest.approx(p, abs=6 * np.sqrt(p * (1 - p) / trials))
+
+
+def test_a_spare_stick_stands_in_for_its_own_length_and_shorter_ones_and_for_no_longer():
+    share = {"lumber/2x8/192": 0.3, "lumber/2x8/144": 0.3, "lumber/2x6/96": 0.3}
+    rows = [sticks("lumber/2x8/144", 10, 0, 12), sticks("lumber/2x8/192", 5, 2, 16), sticks("lumber/2x6/96", 4, 0, 8)]
+    drawn = draw_sticks(rows, share, 500, 1)
+    at = {item: k for k, item in enumerate(drawn.items)}
+    culled = {r["item"]: drawn.needs[at[r["item"]]] - r["order"] + round(r["spare"] / r["pack"]) for r in rows}
+    long, short = (culled[f"lumber/2x8/{v}"] for v in (192, 144))
+    assert (drawn.short[at["lumber/2x8/192"]] == np.maximum(long - 2, 0)).all()
+    assert (drawn.short[at["lumber/2x8/144"]] == np.maximum(short - np.maximum(2 - long, 0), 0)).all()
+    assert (drawn.short[at["lumber/2x6/96"]] == culled["lumber/2x6/96"]).all()
+    assert long.max() > 2 and short.max() > 0
+
+
+def test_what_is_not_culled_is_not_drawn():
+    assert draw_sticks([sticks("decking/composite/192", 9, 1, 16)], {}, 10, 1).items == ()
+
+
+# --- shims in packs
+
+
+def test_shims_are_short_by_the_packs_that_the_order_lacks():
+    rows = [{"item": "support/shim/0.125", "pack": 25, "order": 2}]
+    found = count_shims(rows, {"support/shim/0.125": [50, 51, 0], "support/shim/0.25": [0, 3, 1]})
+    assert found.needs.tolist() == [[2, 3, 0], [0, 3, 1]]
+    assert found.short.tolist() == [[0, 1, 0], [0, 3, 1]]
+
+
+# --- where it comes from
+
+
+def test_shares_are_the_squares_of_the_weights_of_a_sum():
+    random = np.random.default_rng(2)
+    parts = {name: random.standard_normal(20_000) for name in "abc"}
+    answer = 3 * parts["a"] + 4 * parts["b"] + 7
+    found = dict(contributions(answer, parts))
+    assert found == pytest.approx({"b": 16 / 25, "a": 9 / 25, "c": 0}, abs=0.02)
+    assert list(found) == ["b", "a", "c"]
+
+
+def test_an_answer_that_does_not_vary_comes_from_nothing():
+    assert contributions(np.full(50, 12.0), {"a": np.arange(50.0)}) == []
+
+
+def test_a_source_that_does_not_vary_is_not_named():
+    assert contributions(np.arange(50.0), {"a": np.full(50, 1.0)}) == []
