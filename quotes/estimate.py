@@ -15,6 +15,7 @@ from math import ceil
 from typing import Any, Literal
 
 from estimating import money, units
+from quotes.spread import cost_spread
 
 Kind = Literal["material", "labor", "service"]
 LARGEST = Decimal(10) ** 13  # what a column of 15 digits with cents no longer holds
@@ -136,6 +137,7 @@ class Estimate:
     chain: money.Chain | None
     payments: tuple[money.Payment, ...]
     prices_valid_to: date | None
+    spread: dict[str, Any] | None = None
 
     @property
     def is_blocked(self) -> bool:
@@ -176,6 +178,7 @@ class Estimate:
             "groups": [{name: str(value) for name, value in asdict(group).items()} for group in self.groups()],
             "payments": [{name: str(value) for name, value in asdict(payment).items()} for payment in self.payments],
             "prices_valid_to": self.prices_valid_to.isoformat() if self.prices_valid_to else None,
+            "spread": self.spread,
         }
 
 
@@ -252,8 +255,14 @@ def estimate(
             findings.append(Finding("payment-schedule", "office", f"The progress payments cannot be split: {error}."))
     used = [prices[line.item] for line in lines if line.item in prices]
     ends = [price.valid_to for price in used if isinstance(price, Price) and price.valid_to]
+    spread = None
+    if chain is not None:
+        costs = {line.item: (line.cost, line.taxable) for line in lines
+                 if line.kind == "material" and line.came_from["framing"].startswith("/")}
+        spread = cost_spread(framing, costs, crew_rate, hours, chain.direct, chain.contingency,
+                             terms.tax_rate if terms.tax_place == "cost" else Decimal(0))
     return Estimate(currency, tuple(lines), tuple(findings), hours, crew_rate, terms, chain, payments,
-                    min(ends, default=None))
+                    min(ends, default=None), spread)
 
 
 def items_of(framing: Mapping[str, Any], extras: Iterable[Extra] = ()) -> list[str]:

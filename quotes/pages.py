@@ -20,6 +20,7 @@ from quotes.notes import SECTIONS
 from quotes.progress import next_step
 from quotes.rendering import figures
 from quotes.revisions import notes_of
+from quotes.spread import how_sure
 
 TITLES = {"caution": "Cautions", "assumption": "Assumptions", "drainage": "Drainage",
           "deferral": "Left to others", "exclusion": "Not included", "allowance": "Allowances"}
@@ -58,6 +59,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
             {"title": TITLES[section], "notes": [note for note in notes if note.section == section]}
             for section in SECTIONS if any(note.section == section for note in notes)
         ]
+        context["sure"] = how_sure(framing.document)
         context["figures"] = [
             {**figure, "address": reverse("drawing", args=[framing.pk, figure["kind"]])}
             for figure in figures(framing.document, framing.plan_svg, framing.section_svg)

@@ -390,7 +390,7 @@ class Band(_Part):
 
 
 class HoursBand(Band):
-    """Person-hours; of a task the ends of its rate [h a unit], of the total what is planned and how often it is more."""
+    """Person-hours; of a task its rate's ends [h a unit], of the total what is planned and how often it is over."""
 
     low: float | None = None
     high: float | None = None

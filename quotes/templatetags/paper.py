@@ -4,6 +4,8 @@ from decimal import Decimal
 
 from django import template
 
+from quotes.spread import often
+
 register = template.Library()
 
 SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "CAD": "CA$", "AUD": "A$"}
@@ -24,3 +26,6 @@ def percent(rate: object) -> str:
     """A fraction as per cent, no more decimals than it has: 0.0725 is 7.25 %."""
     value = (Decimal(str(rate)) * 100).normalize()
     return f"{value:f} %"
+
+
+register.filter(often)
