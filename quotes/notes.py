@@ -182,6 +182,13 @@ def _clear_path(facts: Facts) -> Iterator[dict[str, Any]]:
                "value": least, "unit": "in", "where": support["member"]}
 
 
+def _heights_unsure(facts: Facts) -> Iterator[dict[str, Any]]:
+    told = facts.framing.get("uncertainty") or {}
+    if told.get("least_gap"):
+        gap = told["least_gap"]
+        yield {"low": gap["p10"], "high": gap["p90"], "value": gap["p10"], "unit": "in"}
+
+
 def _outlets(facts: Facts) -> Iterator[dict[str, Any]]:
     if facts.outlets:
         named = [f"the {o.get('kind', 'outlet')} at {o.get('point', '?')} ({o.get('purpose') or 'purpose not stated'})"
@@ -329,6 +336,11 @@ RULES: tuple[Rule, ...] = (
          "Water passes under the frame: the clearance over the roof is {least:.2f} in at the tightest of {count} pads "
          "(on {member}) and {mean:.2f} in on average. Nothing may be stored or left in it.",
          "computed", "computed", "contractor", _clear_path),
+    Rule("heights-unsure", "drainage",
+         "Heights are known to the accuracy of the survey: in eight of ten cases the least clearance over the roof as "
+         "it truly is lies between {low:.2f} and {high:.2f} in. Pads are shimmed on site to the true heights.",
+         "computed", "computed: seeded trials within the standard errors of the readings", "contractor",
+         _heights_unsure),
     Rule("outlet-reach", "drainage",
          "These outlets stay in place, free of pads, and within reach for cleaning: {named}.",
          "survey", PRACTICE, "contractor", _outlets),

@@ -44,7 +44,7 @@ def cost_spread(framing: Mapping[str, Any], costs: Mapping[str, tuple[Decimal, b
     Notes
     -----
     What is ordered is paid for, whether a trial takes it or not; what it takes more is bought at the line's own price.
-    Prices, wages and difficulty factors stand as they are: their own doubt is the contingency's.
+    Prices and wages stand as they are: their own doubt is the contingency's.
     """
     trials = trials_of(framing)
     if trials is None:
@@ -62,7 +62,7 @@ def cost_spread(framing: Mapping[str, Any], costs: Mapping[str, tuple[Decimal, b
         more[kind] = more.get(kind, 0.0) + short * each
     wages = float(crew_rate or 0) * (trials.hours.total - float(hours))
     in_trials = float(direct) + wages + sum(more.values())
-    sources = contributions(in_trials, {**trials.rates, **more})
+    sources = contributions(in_trials, {**trials.hours.sources, **more})
     return {
         "direct": {name: f"{value:.2f}" for name, value in percentiles(in_trials).items()},
         "planned": f"{direct:.2f}",

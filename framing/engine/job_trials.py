@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import nbdtr, ndtr
 
+from framing.reference import production
 from framing.reference.risk import TASKS_TOGETHER
 
 Array = NDArray[np.float64]
@@ -36,28 +37,29 @@ def triangular(u: Array, low: Array, typical: Array, high: Array) -> Array:
 
 @dataclass(frozen=True)
 class Hours:
-    """Person-hours of `tasks` in each trial (tasks, trials), and the standard normal scores behind them.
+    """Person-hours of `tasks` in each trial (tasks, trials), and what they come from, each source by itself.
 
-    `together` (trials,) is what all tasks share, `own` (tasks, trials) each task's own.
+    `sources` are scores (trials,): what all tasks share, each task's own, each difficulty's.
     """
 
     tasks: tuple[str, ...]
     hours: Array
-    together: Array
-    own: Array
+    sources: dict[str, Array]
 
     @property
     def total(self) -> Array:
         return np.asarray(self.hours.sum(axis=0))
 
 
-def draw_hours(labor: Sequence[Row], ranges: Mapping[str, tuple[float, float]], trials: int, seed: int) -> Hours:
+def draw_hours(labor: Sequence[Row], ranges: Mapping[str, tuple[float, float]], factors: Sequence[Row], trials: int,
+               seed: int) -> Hours:
     """Hours of every row of `labor`, its rate drawn between the low and high of `ranges` [h a unit].
 
     Tasks are correlated by `TASKS_TOGETHER`: one normal score for all and one for each, mixed. A task whose quantity
-    is hours of the others (unit HUR) goes with theirs. Difficulty factors stand as they are.
+    is hours of the others (unit HUR) goes with theirs. Of `factors` (name, value, low, high) each is drawn for all
+    tasks at once; their product is held to the cap, as it is where hours are planned.
     """
-    shared, single = (np.random.Generator(np.random.PCG64(s)) for s in np.random.SeedSequence([seed, 1]).spawn(2))
+    shared, single, hard = (np.random.Generator(np.random.PCG64(s)) for s in np.random.SeedSequence([seed, 1]).spawn(3))
     together, own = shared.standard_normal(trials), single.standard_normal((len(labor), trials))
     score = np.sqrt(TASKS_TOGETHER) * together + np.sqrt(1 - TASKS_TOGETHER) * own
     typical, quantity, factor = (np.array([[float(r[f])] for r in labor]).reshape(-1, 1)
@@ -65,10 +67,17 @@ def draw_hours(labor: Sequence[Row], ranges: Mapping[str, tuple[float, float]], 
     ends = np.array([ranges.get(r["task"], (t, t)) for r, t in zip(labor, typical[:, 0], strict=True)]).reshape(-1, 2)
     low, high = np.minimum(ends[:, :1], typical), np.maximum(ends[:, 1:], typical)
     rate = triangular(ndtr(score), low, typical, high) * factor
+    at_work = hard.random((len(factors), trials))
+    low, value, high = (np.array([[float(f[k])] for f in factors]).reshape(-1, 1) for k in ("low", "value", "high"))
+    harder = np.minimum(triangular(at_work, low, value, high).prod(axis=0), production.FACTOR_CAP)
     of_hours = np.array([r["unit"] == "HUR" for r in labor], bool)
     hours = rate * quantity
+    hours[~of_hours] *= harder / min(float(value.prod()), production.FACTOR_CAP)
     hours[of_hours] = rate[of_hours] * hours[~of_hours].sum(axis=0)
-    return Hours(tuple(r["task"] for r in labor), hours, together, own)
+    tasks = tuple(r["task"] for r in labor)
+    return Hours(tasks, hours, {TOGETHER: together, **dict(zip(tasks, own, strict=True)),
+                                **{f"difficulty {f['name']}": u for f, u in zip(factors, at_work, strict=True)
+                                   if f["low"] < f["high"]}})
 
 
 @dataclass(frozen=True)

@@ -34,9 +34,9 @@ TOLD = 0.01  # a member at less risk than this is not named
 
 
 def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof: Roof, members: Sequence[Member],
-         supports: Sequence[Support], labor: Sequence[Row], quantities: Sequence[Row], *, trials: int = TRIALS,
-         seed: int = SEED) -> dict[str, Any]:
-    """The `uncertainty` of deck-framing/1; `labor` and `quantities` are its rows of that name.
+         supports: Sequence[Support], labor: Sequence[Row], quantities: Sequence[Row], factors: Sequence[Row] = (), *,
+         trials: int = TRIALS, seed: int = SEED) -> dict[str, Any]:
+    """The `uncertainty` of deck-framing/1; `labor` and `quantities` are its rows, `factors` those of its `difficulty`.
 
     Percentiles of shims by size, of the least clear gap [in], of sticks that could not be cut as planned on the true
     roof, of what is bought and of person-hours; the chance that the gap falls below the least somewhere, that a stack
@@ -64,7 +64,7 @@ def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
 
     culls = {r["item"]: share for r in quantities if (share := _culled(r, build)) > 0}
     ranges = {r["task"]: ends for r in labor if (ends := _range(r, build)) is not None}
-    job = Trials.of(labor, quantities, ranges, culls, needed, trials, seed)
+    job = Trials.of(labor, quantities, factors, ranges, culls, needed, trials, seed)
     bands = {item: percentiles(np.array(n)) for item, n in needed.items()}
     bands |= {item: percentiles(n) for item, n in zip(job.sticks.items, job.sticks.needs, strict=True)}
     found["quantities"] = {item: band for item, band in bands.items() if band["p90"] > 0}
@@ -77,7 +77,7 @@ def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
     }
     found["culls"], found["needed"] = culls, needed
     told: dict[str, list[tuple[str, float, str]]] = {
-        "hours": [(name, share, "") for name, share in contributions(total, job.rates)], **from_heights,
+        "hours": [(name, share, "") for name, share in contributions(total, job.hours.sources)], **from_heights,
     }
     found["contributions"] = {what: [{"source": name, "share": share, **({"most": point} if point else {})}
                                      for name, share, point in sources] for what, sources in told.items()}
@@ -94,9 +94,10 @@ class Trials:
     shims: job_trials.Bought
 
     @classmethod
-    def of(cls, labor: Sequence[Row], quantities: Sequence[Row], ranges: Mapping[str, tuple[float, float]],
-           culls: Mapping[str, float], needed: Mapping[str, Sequence[int]], trials: int, seed: int) -> Trials:
-        return cls(job_trials.draw_hours(labor, ranges, trials, seed),
+    def of(cls, labor: Sequence[Row], quantities: Sequence[Row], factors: Sequence[Row],
+           ranges: Mapping[str, tuple[float, float]], culls: Mapping[str, float], needed: Mapping[str, Sequence[int]],
+           trials: int, seed: int) -> Trials:
+        return cls(job_trials.draw_hours(labor, ranges, factors, trials, seed),
                    job_trials.draw_sticks(quantities, culls, trials, seed),
                    job_trials.count_shims(quantities, needed))
 
@@ -105,11 +106,6 @@ class Trials:
         """Packs (trials,) of every item that varies which the order with its spares does not cover."""
         return {item: n for b in (self.sticks, self.shims) for item, n in zip(b.items, b.short, strict=True)}
 
-    @property
-    def rates(self) -> dict[str, Array]:
-        """What the hours come from, scores (trials,) each by itself."""
-        return {job_trials.TOGETHER: self.hours.together, **dict(zip(self.hours.tasks, self.hours.own, strict=True))}
-
 
 def trials_of(framing: Mapping[str, Any]) -> Trials | None:
     """The trials behind the `uncertainty` of a deck-framing/1 document, drawn again; None where it has none."""
@@ -117,8 +113,9 @@ def trials_of(framing: Mapping[str, Any]) -> Trials | None:
     if not told.get("trials") or "hours" not in told:
         return None
     ranges = {task: (band["low"], band["high"]) for task, band in told["hours"].items() if task != "total"}
-    return Trials.of(framing["labor"], framing["quantities"], ranges, told["culls"], told["needed"], told["trials"],
-                     told["seed"])
+    factors = (framing.get("difficulty") or {}).get("factors") or ()
+    return Trials.of(framing["labor"], framing["quantities"], factors, ranges, told["culls"], told["needed"],
+                     told["trials"], told["seed"])
 
 
 def percentiles(values: NDArray[Any]) -> dict[str, float]:
@@ -128,7 +125,9 @@ def percentiles(values: NDArray[Any]) -> dict[str, float]:
 
 
 def _range(row: Row, build: Build) -> tuple[float, float] | None:
-    """Low and high of a task's rate [h a unit], the build's own before the reference; None where there is neither."""
+    """Low and high of a task's rate [h a unit], as its row says or else the build or the reference; None: nowhere."""
+    if "low" in row and "high" in row:
+        return float(row["low"]), float(row["high"])
     given = build.labor.rates if build.labor and build.labor.rates else {}
     rate = given.get(row["task"]) or production.RATES.get(row["task"])
     return None if rate is None else (float(rate.low), float(rate.high))

@@ -132,6 +132,13 @@ def test_an_almost_empty_survey_makes_notes_and_no_error():
     assert "not stated in the survey" in told["permits"]
 
 
+def test_how_sure_the_clearance_is_stands_with_the_drainage():
+    trials = {"uncertainty": {"trials": 1000, "least_gap": {"p10": 0.61, "p50": 0.7, "p90": 0.78}}}
+    note = next(note for note in notes(**trials) if note.key == "heights-unsure")
+    assert note.section == "drainage" and "between 0.61 and 0.78 in" in note.text
+    assert "heights-unsure" not in keys(uncertainty={})
+
+
 def test_every_note_says_its_source_and_who_decides():
     for note in notes(checks=[found()]):
         assert note.source and note.decided_by and note.basis

@@ -34,7 +34,7 @@ ENDS = {name: (low, high) for name, (low, _, high) in RATES.items()}
 
 
 def test_hours_of_a_task_have_the_mean_and_spread_of_the_triangle_that_its_rates_make():
-    drawn = draw_hours(LABOR, ENDS, TRIALS, 1)
+    drawn = draw_hours(LABOR, ENDS, (), TRIALS, 1)
     for row, hours in zip(LABOR, drawn.hours, strict=True):
         mean, sd = (v * row["quantity"] * row["factor"] for v in mean_and_sd(*RATES[row["task"]]))
         assert hours.mean() == pytest.approx(mean, abs=4 * sd / np.sqrt(TRIALS))
@@ -45,7 +45,7 @@ def test_hours_of_a_task_have_the_mean_and_spread_of_the_triangle_that_its_rates
 
 def test_the_total_varies_as_tasks_that_run_late_together():
     """Var(sum) = sum of variances and of all covariances; the correlation of the scores is nearly that of the hours."""
-    drawn = draw_hours(LABOR, ENDS, TRIALS, 1)
+    drawn = draw_hours(LABOR, ENDS, (), TRIALS, 1)
     sd = np.array([mean_and_sd(*RATES[r["task"]])[1] * r["quantity"] * r["factor"] for r in LABOR])
     together = np.full((3, 3), TASKS_TOGETHER) + (1 - TASKS_TOGETHER) * np.eye(3)
     assert np.corrcoef(drawn.hours) == pytest.approx(together, abs=0.03)
@@ -53,22 +53,49 @@ def test_the_total_varies_as_tasks_that_run_late_together():
 
 
 def test_a_task_without_low_and_high_takes_the_hours_that_are_planned():
-    drawn = draw_hours([*LABOR, task("own task", 7, 0.5)], ENDS, 100, 1)
+    drawn = draw_hours([*LABOR, task("own task", 7, 0.5)], ENDS, (), 100, 1)
     assert (drawn.hours[-1] == 3.5).all()
 
 
 def test_cleaning_up_goes_with_the_hours_of_all_other_tasks():
-    drawn = draw_hours([*LABOR, task("clean-up", 47.4, 0.045, "HUR")], ENDS, 100, 1)
+    drawn = draw_hours([*LABOR, task("clean-up", 47.4, 0.045, "HUR")], ENDS, (), 100, 1)
     assert drawn.hours[-1] == pytest.approx(0.045 * drawn.hours[:-1].sum(axis=0))
 
 
 def test_a_further_task_leaves_the_trials_of_those_before_it():
-    one, more = draw_hours(LABOR[:2], ENDS, 50, 1), draw_hours(LABOR, ENDS, 50, 1)
+    one, more = draw_hours(LABOR[:2], ENDS, (), 50, 1), draw_hours(LABOR, ENDS, (), 50, 1)
     assert (one.hours == more.hours[:2]).all()
 
 
+def factor(name, low, value, high):
+    return {"name": name, "low": low, "value": value, "high": high}
+
+
+def test_a_difficulty_is_drawn_once_for_all_tasks_and_stands_in_for_the_value_that_was_planned():
+    stairs = factor("stair-carry", 1.15, 1.25, 1.35)
+    labor = [task(r["task"], r["quantity"], r["hours_per_unit"], factor=1.25) for r in LABOR]
+    plain, hard = draw_hours(labor, {}, (), TRIALS, 1), draw_hours(labor, {}, [stairs], TRIALS, 1)
+    times = hard.hours / plain.hours
+    assert np.ptp(times, axis=0).max() < 1e-12
+    mean, sd = mean_and_sd(1.15, 1.25, 1.35)
+    assert times[0].mean() == pytest.approx(mean / 1.25, abs=4 * sd / np.sqrt(TRIALS))
+    assert times[0].std() == pytest.approx(sd / 1.25, rel=0.02)
+    assert dict(contributions(hard.total, hard.sources))["difficulty stair-carry"] == pytest.approx(1, abs=0.02)
+
+
+def test_difficulties_together_are_held_to_the_cap():
+    factors = [factor("a", 1.2, 1.3, 1.4), factor("b", 1.2, 1.3, 1.4)]
+    drawn = draw_hours([task("set-pads", 10, 0.1, factor=1.6)], {}, factors, 5000, 1)  # 1.3 x 1.3 = 1.69 held to 1.6
+    assert drawn.hours.max() == pytest.approx(1.6) and 1.44 < drawn.hours.min() < 1.5
+
+
+def test_a_difficulty_that_the_build_gives_does_not_vary():
+    drawn = draw_hours([task("set-pads", 10, 0.1, factor=1.2)], {}, [factor("stairs", 1.2, 1.2, 1.2)], 50, 1)
+    assert drawn.hours == pytest.approx(np.full((1, 50), 1.2)) and "difficulty stairs" not in drawn.sources
+
+
 def test_no_task_takes_no_hours():
-    assert (draw_hours([], {}, 10, 1).total == 0).all()
+    assert (draw_hours([], {}, (), 10, 1).total == 0).all()
 
 
 # --- sticks

@@ -11,6 +11,7 @@ from framing.engine import stack_trials
 from framing.engine.shims import nearest_sum, shim_sums
 from framing.engine.stack_trials import draw, hung, shares, stacks, threshold_errors, wood
 from framing.reference.lumber import DRESSED
+from tests.framing.known_roofs import covered
 from tests.framing.odd_roofs import odd_build, odd_survey
 from tests.framing.refitted import Case
 from tests.framing.run_uncertainty import at_once, one_by_one, terrace
@@ -122,6 +123,14 @@ def test_every_stack_takes_the_nearest_sum_of_its_shims(sizes):
     half = max(1 / 32, np.diff(sums).min() / 2)
     beyond = (wanted < -half) | (wanted > sums[-1] + half)
     assert (found.open == beyond.any(axis=1)).all()
+
+
+# --- the truth
+
+
+def test_a_roof_whose_truth_is_known_lies_from_p10_to_p90_in_eight_cases_of_ten():
+    """Of 60 roofs a share of 0.8 scatters by sqrt(0.16 / 60) = 0.05; three of those are allowed."""
+    assert covered(60) == pytest.approx([0.8, 0.8], abs=0.155)
 
 
 # --- chances
