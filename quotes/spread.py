@@ -14,7 +14,7 @@ import numpy as np
 
 from framing.engine import length
 from framing.engine.job_trials import contributions
-from framing.engine.uncertainty import percentiles, trials_of
+from framing.engine.uncertainty import percentiles, trials_of, words
 from quotes.notes import listed
 
 OFTEN = 0.05  # what happens less often than this is not told
@@ -68,9 +68,8 @@ def cost_spread(framing: Mapping[str, Any], costs: Mapping[str, tuple[Decimal, b
         "planned": f"{direct:.2f}",
         "over": float((in_trials > float(direct)).mean()),
         "covered": float((in_trials <= float(direct + contingency)).mean()),
-        "contributions": [{"source": name, "share": share} for name, share in sources],
-        "told": f"The direct cost varies most with the {sources[0][0]}: {100 * sources[0][1]:.0f} % of the variance."
-                if sources else "",
+        "contributions": [{"source": name, "share": share} for name, share, _ in sources],
+        "told": words("cost", sources) if sources else "",
         "unpriced": unpriced,
     }
 

@@ -132,8 +132,10 @@ def count_shims(quantities: Sequence[Row], needed: Mapping[str, Sequence[int]]) 
     return Bought(tuple(needed), np.array(packs), np.array(short))
 
 
-def contributions(answer: Array, sources: Mapping[str, Array]) -> list[tuple[str, float]]:
+def contributions(answer: Array, sources: Mapping[str, Array]) -> list[tuple[str, float, str]]:
     """The share of an answer's variance (trials,) that each independent source (trials,) explains, greatest first.
+
+    Each is (source, share, "").
 
     The squared correlation, less what chance alone gives (adjusted coefficient of determination): the first-order
     share where the answer is linear in the source, and then the shares add up to about 1.
@@ -141,10 +143,10 @@ def contributions(answer: Array, sources: Mapping[str, Array]) -> list[tuple[str
     count = len(answer)
     if not answer.std() > 1e-12 * abs(answer).max():
         return []
-    found = []
+    found: list[tuple[str, float, str]] = []
     for name, source in sources.items():
         spread = source.std()
         if spread > 0:
             r = float(((answer - answer.mean()) * (source - source.mean())).mean() / (answer.std() * spread))
-            found.append((name, max(0.0, 1 - (1 - r * r) * (count - 1) / (count - 2))))
+            found.append((name, max(0.0, 1 - (1 - r * r) * (count - 1) / (count - 2)), ""))
     return sorted(found, key=lambda f: -f[1])

@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 
 TRIALS, SEED = 1000, 20260301
 TOLD = 0.01  # a member at less risk than this is not named
+NEXT = 0.05  # a second source of less of the variance than this is not said
 
 
 def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof: Roof, members: Sequence[Member],
@@ -76,12 +77,10 @@ def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
            for task, h in zip(job.hours.tasks, job.hours.hours, strict=True) if task in ranges},
     }
     found["culls"], found["needed"] = culls, needed
-    told: dict[str, list[tuple[str, float, str]]] = {
-        "hours": [(name, share, "") for name, share in contributions(total, job.hours.sources)], **from_heights,
-    }
+    told = {"hours": contributions(total, job.hours.sources), **from_heights}
     found["contributions"] = {what: [{"source": name, "share": share, **({"most": point} if point else {})}
                                      for name, share, point in sources] for what, sources in told.items()}
-    found["told"] = {what: _words(what, sources[0]) for what, sources in told.items() if sources}
+    found["told"] = {what: words(what, sources) for what, sources in told.items() if sources}
     return found
 
 
@@ -154,10 +153,16 @@ def _at_risk(wood: stack_trials.Wood) -> dict[str, Any]:
     }
 
 
-SAID = {"hours": "The hours vary", "shims": "The shims' height varies", "gap": "The tightest gap varies"}
+SAID = {"hours": "The hours vary", "shims": "The shims' height varies", "gap": "The tightest gap varies",
+        "cost": "The direct cost varies"}
 
 
-def _words(what: str, most: tuple[str, float, str]) -> str:
-    name, share, point = most
-    where = f", {point} before all" if point else ""
-    return f"{SAID[what]} most with the {name}{where}: {100 * share:.0f} % of the variance."
+def words(what: str, sources: Sequence[tuple[str, float, str]]) -> str:
+    """What an answer's variance comes from before all: the greatest of its (source, share, point that it owes most to),
+    and the next where it counts."""
+    def share(source: tuple[str, float, str]) -> str:
+        name, part, point = source
+        return f"{name}{f' ({point} before all)' if point else ''}, {100 * part:.0f} %"
+
+    then = [f"; then {share(s)}" for s in sources[1:2] if s[1] >= NEXT]
+    return f"{SAID[what]} most with {share(sources[0])} of the variance{''.join(then)}."

@@ -80,6 +80,15 @@ def test_the_crew_sees_its_papers_and_no_price(scenario, rendered, page, crew):
     assert answers == {"proposal": 404, "cut-sheets": 200, "purchase-list": 200}
 
 
+def test_the_job_page_says_how_sure_it_is_and_what_the_cost_may_come_to(scenario, page, estimator, crew):
+    text = page(estimator).get(address(scenario)).content.decode()
+    spread = scenario.revision.document["estimate"]["spread"]
+    assert "How sure this is" in text and "Least clear gap" in text
+    assert all(f"${float(spread['direct'][name]):,.2f}" in text for name in ("p10", "p50", "p90"))
+    assert spread["told"] in text
+    assert spread["told"] not in page(crew).get(address(scenario)).content.decode()
+
+
 def test_a_paper_is_handed_out_under_a_name_for_people(scenario, rendered, page, reader):
     answer = page(reader).get(f"/papers/{rendered[0].pk}")
     assert answer.content.startswith(b"%PDF")
