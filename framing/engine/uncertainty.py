@@ -28,6 +28,7 @@ from framing.reference.decking import decking_key
 from framing.reference.risk import CULLS
 
 Array = NDArray[np.float64]
+Sources = list[tuple[str, float, str]]  # what an answer's variance comes from: source, its share, the point read of it
 
 TRIALS, SEED = 1000, 20260301
 TOLD = 0.01  # a member at less risk than this is not named
@@ -44,44 +45,52 @@ def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
     cannot be closed, that an item's order with its spares is short; what the variance comes from.
     """
     moves = stack_trials.draw(survey, build, adjusted, plane, roof, trials, seed)
-    found: dict[str, Any] = {"trials": trials, "seed": seed}
+    heights, needed, sources = _heights(moves, build, plane, roof, members, supports)
+    ranges = {r["task"]: ends for r in labor if (ends := _range(r, build)) is not None}
+    culls = {r["item"]: share for r in quantities if (share := _culled(r, build)) > 0}
+    job = Trials.of(labor, quantities, factors, ranges, culls, needed, trials, seed)
+    sources = {"hours": contributions(job.hours.total, job.hours.sources), **sources}
+    return {
+        "trials": trials, "seed": seed, **heights,
+        "quantities": {item: band for item, n in job.needs.items() if (band := percentiles(n))["p90"] > 0},
+        "order_short": {item: float((n > 0).mean()) for item, n in job.short.items()},
+        "hours": _hours(job.hours, ranges, sum(float(r["hours"]) for r in labor)),
+        "culls": culls, "needed": needed,
+        "contributions": {what: [{"source": name, "share": share, **({"most": point} if point else {})}
+                                 for name, share, point in found] for what, found in sources.items()},
+        "told": {what: words(what, found) for what, found in sources.items() if found},
+    }
+
+
+def _heights(moves: stack_trials.Moves, build: Build, plane: Plane, roof: Roof, members: Sequence[Member],
+             supports: Sequence[Support]) -> tuple[dict[str, Any], dict[str, list[int]], dict[str, Sources]]:
+    """What is told of shims, gaps and sticks at risk, the shims of every trial by item, and where it comes from."""
+    found: dict[str, Any] = {"shims": {}, "stack_open": 0.0}
     needed: dict[str, list[int]] = {}
+    sources: dict[str, Sources] = {}
     if supports:
         stacks = stack_trials.stacks(moves, supports, build)
         by_size = dict(zip(build.supports.shim_sizes, stacks.shims.T, strict=True))
         needed = {f"support/shim/{size:g}": n.tolist() for size, n in by_size.items() if n.any()}
-        found["shims"] = {f"{size:g}": percentiles(n) for size, n in by_size.items()}
-        found["stack_open"] = float(stacks.open.mean())
-        from_heights = {"shims": stack_trials.shares(moves, np.array([s.at for s in supports]))}
-    else:
-        found |= {"shims": {}, "stack_open": 0.0}
-        from_heights = {}
+        found = {"shims": {f"{size:g}": percentiles(n) for size, n in by_size.items()},
+                 "stack_open": float(stacks.open.mean())}
+        sources["shims"] = stack_trials.shares(moves, np.array([s.at for s in supports]))
     wood = stack_trials.wood(moves, members, build, plane, roof)
     found["gap_below_least"] = float((wood.least < build.supports.clear_gap.least - 1e-9).mean())
     if members:
         found["least_gap"] = percentiles(wood.least)
-        from_heights["gap"] = stack_trials.shares(moves, wood.tightest[None])
-    found["at_risk"] = _at_risk(wood)
+        sources["gap"] = stack_trials.shares(moves, wood.tightest[None])
+    return {**found, "at_risk": _at_risk(wood)}, needed, sources
 
-    culls = {r["item"]: share for r in quantities if (share := _culled(r, build)) > 0}
-    ranges = {r["task"]: ends for r in labor if (ends := _range(r, build)) is not None}
-    job = Trials.of(labor, quantities, factors, ranges, culls, needed, trials, seed)
-    bands = {item: percentiles(np.array(n)) for item, n in needed.items()}
-    bands |= {item: percentiles(n) for item, n in zip(job.sticks.items, job.sticks.needs, strict=True)}
-    found["quantities"] = {item: band for item, band in bands.items() if band["p90"] > 0}
-    found["order_short"] = {item: float((n > 0).mean()) for item, n in job.short.items()}
-    planned, total = sum(float(r["hours"]) for r in labor), job.hours.total
-    found["hours"] = {
+
+def _hours(drawn: job_trials.Hours, ranges: Mapping[str, tuple[float, float]], planned: float) -> dict[str, Any]:
+    """Bands of the total and of every task whose rate has a low and a high."""
+    total = drawn.total
+    return {
         "total": {**percentiles(total), "planned": planned, "over": float((total > planned).mean())},
         **{task: {**percentiles(h), "low": ranges[task][0], "high": ranges[task][1]}
-           for task, h in zip(job.hours.tasks, job.hours.hours, strict=True) if task in ranges},
+           for task, h in zip(drawn.tasks, drawn.hours, strict=True) if task in ranges},
     }
-    found["culls"], found["needed"] = culls, needed
-    told = {"hours": contributions(total, job.hours.sources), **from_heights}
-    found["contributions"] = {what: [{"source": name, "share": share, **({"most": point} if point else {})}
-                                     for name, share, point in sources] for what, sources in told.items()}
-    found["told"] = {what: words(what, sources) for what, sources in told.items() if sources}
-    return found
 
 
 @dataclass(frozen=True)
@@ -101,9 +110,14 @@ class Trials:
                    job_trials.count_shims(quantities, needed))
 
     @property
+    def needs(self) -> dict[str, Array]:
+        """Packs (trials,) of every item that varies, as the job takes them."""
+        return {item: n for b in (self.shims, self.sticks) for item, n in zip(b.items, b.needs, strict=True)}
+
+    @property
     def short(self) -> dict[str, Array]:
         """Packs (trials,) of every item that varies which the order with its spares does not cover."""
-        return {item: n for b in (self.sticks, self.shims) for item, n in zip(b.items, b.short, strict=True)}
+        return {item: n for b in (self.shims, self.sticks) for item, n in zip(b.items, b.short, strict=True)}
 
 
 def trials_of(framing: Mapping[str, Any]) -> Trials | None:
@@ -157,9 +171,8 @@ SAID = {"hours": "The hours vary", "shims": "The shims' height varies", "gap": "
         "cost": "The direct cost varies"}
 
 
-def words(what: str, sources: Sequence[tuple[str, float, str]]) -> str:
-    """What an answer's variance comes from before all: the greatest of its (source, share, point that it owes most to),
-    and the next where it counts."""
+def words(what: str, sources: Sources) -> str:
+    """What an answer's variance comes from before all, and the next source where it counts."""
     def share(source: tuple[str, float, str]) -> str:
         name, part, point = source
         return f"{name}{f' ({point} before all)' if point else ''}, {100 * part:.0f} %"
