@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 
 from framing.engine.adjustment import Adjustment
 from framing.engine.documents import Build, Survey
-from framing.engine.members import Member, heights, packing
+from framing.engine.members import Member, heights
 from framing.engine.pads import Support
 from framing.engine.plane import Plane, least_gap, most_gap
 from framing.engine.roof import Roof, design_rows
-from framing.engine.shims import nearest_sum, shim_sums
+from framing.engine.shims import nearest_sum, packing, shim_sums
 from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
