@@ -1,127 +1,271 @@
 """Decking: every board piece on the deck's outline, its rips, and butt joints over joists.
 
-Stage: supports <-> structure -> boards. Rows run along the decking's direction, one board and one gap apart; the
-start is shifted so that no strip along a parallel side is narrower than the least rip where that can be had.
+Stage: supports <-> structure -> boards. Border courses lie mitred round the edge; inside them rows run along the
+decking's direction, one board and one gap apart, from a start that leaves no strip under the least rip where that can
+be had (`board_rows.py`). Boards along walls are cut to them, so that the gap at a wall out of square is even.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon, STRtree, box
+from shapely.geometry.base import BaseGeometry
 
-from framing.engine import length
-from framing.engine.checks import Check, check
+from framing.engine.board_checks import Laid, told
+from framing.engine.board_joints import SHORTEST_PIECE, find_joints, nearest_rows
+from framing.engine.board_pieces import Board, read_cuts, turn, turned
+from framing.engine.board_rows import LEAST_RIP, start_rows
+from framing.engine.borders import lay_border
+from framing.engine.checks import Check
 from framing.engine.documents import Build
 from framing.engine.layout import Deck, Line
 from framing.engine.openings import STICK
 from framing.engine.panels import Panel
-from framing.engine.roof import ring
+
+__all__ = ["LEAST_RIP", "Board", "Decking", "lay_boards", "turned"]
 
 Array = NDArray[np.float64]
+Shapes = NDArray[np.object_]
 
-LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice [in]; common practice
-SHORTEST_PIECE = 12.0  # no joint nearer the end of a run, where sticks are long enough [in]
 SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
+SCRAP = 0.5  # a smaller piece is left out [sq in]
 CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
+SQUARE = 0.09  # joints over members nearer to square than 5 degrees are sawn square [dx/dy]
 PANEL_SLACK = 1 / 8  # what a lift-out panel is shorter than the bay that it lies in [in]
-JOINT_APART = 2  # joints of neighbouring rows keep this many joists apart where they can
-
-
-@dataclass(frozen=True)
-class Board:
-    """One piece of board: `polygon` in plan [in], `length` along its run [in], `rip` widths at both ends or None."""
-
-    id: str
-    kind: str
-    polygon: Polygon
-    length: float
-    rip: tuple[float, float] | None
-    skew_ends: int
-
-    def as_json(self) -> dict[str, Any]:
-        return {"id": self.id, "kind": self.kind, "polygon": ring(self.polygon), "length": self.length,
-                "rip": list(self.rip) if self.rip else None}
+ON_SEAT = 0.01  # [in]
 
 
 @dataclass(frozen=True)
 class Decking:
-    """All boards and the way they run [degrees]."""
+    """All boards, with how often they cross a member: one fastening each. Panels are loose."""
 
     boards: tuple[Board, ...]
     direction: float
+    crossings: int
     checks: tuple[Check, ...]
 
 
-def turned(xy: Array, degrees: float) -> Array:
-    """Points (n, 2) turned counter-clockwise about the origin."""
-    a = math.radians(degrees)
-    return np.asarray(xy @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]))
+@dataclass(frozen=True)
+class _Seats:
+    """Members that boards cross, in the frame of the boards: `ends` (m, 2, 2), and dx/dy of each (m,)."""
+
+    ends: Array
+    slant: Array
+
+    def at(self, y: Array) -> Array:
+        """Where each member crosses level y (n,): x (n, m), NaN where it does not reach. [in]"""
+        (ax, ay), (bx, by) = self.ends[:, 0].T, self.ends[:, 1].T
+        t = (y[:, None] - ay) / (by - ay)
+        return np.where((t >= -1e-9) & (t <= 1 + 1e-9), ax + t * (bx - ax), np.nan)
+
+
+@dataclass(frozen=True)
+class _Runs:
+    """Stretches of rows to be cut into boards, boards along x: `parts` (n,), rows ascending, seats of each."""
+
+    parts: Shapes
+    row: NDArray[np.intp]
+    y: Array  # of the row's lower edge (n,) [in]
+    bounds: Array
+    seats: list[Array] = field(repr=False)  # (k, 2) each: x and dx/dy of the members under the middle, x ascending
+
+
+@dataclass(frozen=True)
+class _Pieces:
+    """What runs are cut into: shapes (p,), the run of each, which are panels; joints of each run."""
+
+    shapes: Shapes
+    of: NDArray[np.intp]
+    panel: NDArray[np.bool_]
+    joints: list[tuple[float, ...]]
+    slack: float  # area that panels leave beside themselves [sq in]
 
 
 def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float, longest: float,
-               panels: Sequence[Panel] = ()) -> Decking:
+               panels: Sequence[Panel] = (), door: tuple[float, float] | None = None) -> Decking:
     """Boards along `direction` [degrees] over the members; none longer than `longest` [in].
 
-    A panel takes whole rows, from joist to joist, so that its boards and those beside it all end on wood.
-    A bay between joists that no stick spans is left in one piece: the cutting plan then says that it is too long.
+    A panel takes whole rows, from joist to joist, so that its boards and those beside it all end on wood; a whole
+    board lies along the wall of the `door` where the boards run with it. A bay between joists that no stick spans is
+    left in one piece: the cutting plan then says that it is too long.
     """
-    net = shapely.transform(deck.net, lambda xy: turned(xy, -direction))
-    members = [shapely.transform(_over_rims(n), lambda xy: turned(xy, -direction)) for n in lines
-               if n.role in ("joist", "edge") and abs(math.sin(math.radians(_bearing(n) - direction))) > CROSSES]
-    width, pitch = build.decking.width, build.decking.width + build.decking.gap
-    x0, low, x1, high = net.bounds
-    start, narrowest = _start(net, width, build.decking.gap)
-    rows = np.arange(math.floor((low - start) / pitch), math.ceil((high - start) / pitch) + 1)
-    y = start + rows * pitch
-    y = y[(y + width > low) & (y < high)]
+    d, sticks = build.decking, sorted(v - build.saw.trim for v in build.decking.stock_lengths)
+    pitch = d.width + d.gap
+    border = lay_border(deck, d)
+    net = turn(border.field, -direction)
+    at_door = None if door is None else turned(np.array([door]), -direction)[0]
+    start = start_rows(net, d.width, d.gap, at_door)
+    seats = _seats(lines, direction, ("joist", "edge"))
 
-    strips = shapely.box(x0 - 1, y, x1 + 1, y + width)
+    runs, slivers = _rows(net, start.y, d.width, pitch, seats)
+    bays = _bays(panels, direction, runs)
+    pieces = _cut(runs, d.width, longest, sticks, bays)
+    boards = _boards(pieces, runs, d.width, direction, "field", 0)
+    for way in sorted({c.along for c in border.courses}):
+        own = [c for c in border.courses if c.along == way]
+        carried = _seats(lines, way, ("joist", "edge", "border"))
+        side = _runs(np.array([turn(c.shape, -way) for c in own], object), np.array([c.number for c in own]), carried)
+        cut = _cut(side, d.width, longest, sticks, [[] for _ in own])
+        boards += _boards(cut, side, d.width, way, "border", len(boards))
+    y = _strips(net, start.y, d.width, pitch)
+    gaps = shapely.box(net.bounds[0] - 1, y + d.width, net.bounds[2] + 1, y + pitch)
+    bare = float(shapely.area(shapely.intersection(gaps, net)).sum()) + slivers + pieces.slack
+    course = sum(c.shape.area for c in border.courses)
+    laid = Laid(boards, deck.net.area, course + net.area - bare, start.thin,
+                sum(len(j) for j in pieces.joints), _least_apart(pieces, runs))
+    return Decking(tuple(boards), direction, _count_crossings(boards, lines), (*border.checks, *told(laid, build)))
+
+
+def _strips(net: BaseGeometry, start: float, width: float, pitch: float) -> Array:
+    """Lower edges of the rows over `net`, and of the one below them (n,) [in]."""
+    low, high = net.bounds[1], net.bounds[3]
+    return start + pitch * np.arange(math.floor((low - start) / pitch) - 1, math.ceil((high - start) / pitch) + 1)
+
+
+def _rows(net: BaseGeometry, start: float, width: float, pitch: float, seats: _Seats) -> tuple[_Runs, float]:
+    """The stretches of every row that lie on the deck, and the area of those too thin to lay [sq in]."""
+    y = _strips(net, start, width, pitch)
+    strips = shapely.box(net.bounds[0] - 1, y, net.bounds[2] + 1, y + width)
+    shapely.prepare(net)
     parts, row = shapely.get_parts(shapely.intersection(strips, net), return_index=True)
     keep = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)
     parts, row = parts[keep], row[keep]
     bounds = shapely.bounds(parts)
     wide = bounds[:, 3] - bounds[:, 1] > SLIVER
-    parts, row, bounds = parts[wide], row[wide], bounds[wide]
+    slivers = float(shapely.area(parts[~wide]).sum())
+    return _runs(parts[wide], row[wide], seats, y[row[wide]]), slivers
 
-    crossing = _crossings(members, (bounds[:, 1] + bounds[:, 3]) / 2, x0, x1)
-    boards: list[Board] = []
-    joints_before: list[float] = []
-    joints_here: list[float] = []
-    sticks = sorted(v - build.saw.trim for v in build.decking.stock_lengths)
-    bays = _bays(panels, direction, bounds, crossing)
-    last_row = -1
-    for i, (part, r, (a, _, b, _)) in enumerate(zip(parts, row, bounds, strict=True)):
-        if r != last_row:
-            joints_before, joints_here, last_row = (joints_here if r == last_row + 1 else []), [], int(r)
-        ends = [a, *(v for bay in bays[i] for v in bay), b]
+
+def _runs(parts: Shapes, row: NDArray[np.intp], seats: _Seats, y: Array | None = None) -> _Runs:
+    """Parts in the order of their rows, each with the seats under its middle."""
+    bounds = shapely.bounds(parts).reshape(-1, 4)
+    order = np.lexsort((bounds[:, 0], row))
+    parts, row, bounds = parts[order], row[order], bounds[order]
+    x = seats.at((bounds[:, 1] + bounds[:, 3]) / 2)
+    own = []
+    for places in x:
+        here = np.flatnonzero(np.isfinite(places))
+        here = here[np.argsort(places[here], kind="stable")]
+        own.append(np.c_[places[here], seats.slant[here]])
+    return _Runs(parts, row, bounds[:, 1] if y is None else y[order], bounds, own)
+
+
+def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str]) -> _Seats:
+    """The members of some roles that cross boards along `direction`; a joist's seat runs on over the rim at its end."""
+    over_rim = {"joist": STICK, "edge": STICK}
+    found = np.array([n.at(np.array([-v, n.length + v])) for n in lines if n.role in roles
+                      for v in [over_rim.get(n.role, 0.0)]])
+    if not len(found):
+        return _Seats(np.zeros((0, 2, 2)), np.zeros(0))
+    ends = turned(found.reshape(-1, 2), -direction).reshape(-1, 2, 2)
+    run = ends[:, 1] - ends[:, 0]
+    across = np.abs(run[:, 1]) > CROSSES * np.hypot(*run.T)
+    ends, run = ends[across], run[across]
+    return _Seats(ends, run[:, 0] / run[:, 1])
+
+
+def _cut(runs: _Runs, width: float, longest: float, sticks: Sequence[float], bays: list[list[Array]]) -> _Pieces:
+    """The runs cut at their panels and joints."""
+    known: dict[tuple[object, ...], tuple[float, ...]] = {}
+    joints: list[tuple[float, ...]] = []
+    before: tuple[float, ...] = ()
+    here: tuple[float, ...] = ()
+    last = -1
+    cells: list[tuple[int, float, float, float, float, bool]] = []
+    for i, (a, _, b, _) in enumerate(runs.bounds.tolist()):
+        if (r := int(runs.row[i])) != last:
+            before, here, last = (here if r == last + 1 else ()), (), r
+        seats, slants = runs.seats[i].T
+        skew = np.where(np.abs(slants) > SQUARE, slants, 0.0)
+        reach = longest - width * float(np.abs(skew).max(initial=0.0))
+        ends = [a, *(float(v) for bay in bays[i] for v in bay), b]
+        own: list[float] = []
         for k, (p, q) in enumerate(zip(ends, ends[1:], strict=False)):
             if q - p < 1e-6:
                 continue
             panel = k % 2 == 1
-            joints = [] if panel else _joints(p, q, longest, crossing[i], joints_before, sticks)
-            joints_here = [*joints_here, *joints]
-            cuts = [p, *joints, q]
-            slack = PANEL_SLACK / 2 if panel else 0.0  # a panel is held clear of the boards beside it, so that it lifts
-            for c, d in zip(cuts, cuts[1:], strict=False):
-                left, right = c + slack * (c > a), d - slack * (d < b)
-                piece = part if (left, right) == (a, b) else part.intersection(
-                    box(left, y[r] - 1, right, y[r] + width + 1))
-                for one in getattr(piece, "geoms", [piece]):
-                    if one.geom_type == "Polygon" and one.area > 0.5:
-                        boards.append(_board(f"{'P' if panel else 'B'}{len(boards) + 1}", one, y[r], width, direction,
-                                             "panel" if panel else "field"))
-    return Decking(tuple(boards), direction, tuple(_checks(boards, net, build, narrowest)))
+            found: tuple[float, ...] = ()
+            if not panel and q - p > longest:
+                key = (round(p, 3), round(q, 3), seats.round(3).tobytes(), before, r % 2)
+                if key not in known:
+                    known[key] = find_joints(p, q, seats, longest=reach, before=before, sticks=sticks,
+                                             lean=1 if r % 2 else -1)
+                found = known[key]
+            own += found
+            cuts = [p, *found, q]
+            cells += [(i, c, d, _slant(seats, skew, c), _slant(seats, skew, d), panel)
+                      for c, d in zip(cuts, cuts[1:], strict=False)]
+        here = (*here, *own)
+        joints.append(tuple(own))
+    return _sawn(runs, cells, joints)
 
 
-def _bays(panels: Sequence[Panel], direction: float, bounds: Array, crossing: Sequence[Array]) -> list[list[Array]]:
-    """For each run (bounds (n, 4) in the turned frame) the stretches (from, to) that lift out as panels, in order."""
+def _slant(seats: Array, skew: Array, x: float) -> float:
+    """dx/dy of the cut at x: along the member that it lies over, square over none."""
+    at = int(np.searchsorted(seats, x - 1e-9))
+    return float(skew[at]) if at < len(seats) and abs(seats[at] - x) < 1e-6 else 0.0
+
+
+def _sawn(runs: _Runs, cells: list[tuple[int, float, float, float, float, bool]],
+          joints: list[tuple[float, ...]]) -> _Pieces:
+    """The pieces of runs that cells (run, from, to, dx/dy there and there, panel) cut them into."""
+    if not cells:
+        return _Pieces(np.zeros(0, object), np.zeros(0, np.intp), np.zeros(0, bool), joints, 0.0)
+    of = np.array([c[0] for c in cells])
+    left, right, tilt_left, tilt_right = np.array([c[1:5] for c in cells]).T
+    panel = np.array([c[5] for c in cells])
+    a, low, b, high = runs.bounds[of].T
+    at_a, at_b = left <= a + 1e-9, right >= b - 1e-9
+    # a panel is held clear of the boards beside it, so that it lifts
+    slack = np.where(panel, PANEL_SLACK / 2, 0.0)
+    left, right = left + slack * ~at_a, right - slack * ~at_b
+    shapes = runs.parts[of].copy()
+    sawn = np.flatnonzero(~(at_a & at_b))
+    if len(sawn):
+        left, right = np.where(at_a, a - 1e3, left)[sawn], np.where(at_b, b + 1e3, right)[sawn]
+        half = ((high - low) / 2 + 1)[sawn]
+        middle = ((high + low) / 2)[sawn]
+        tl, tr = tilt_left[sawn] * half, tilt_right[sawn] * half
+        ring = np.stack([np.c_[left - tl, middle - half], np.c_[right - tr, middle - half],
+                         np.c_[right + tr, middle + half], np.c_[left + tl, middle + half]], axis=1)
+        shapes[sawn] = shapely.intersection(shapes[sawn], shapely.polygons(ring))
+    pieces, cell = shapely.get_parts(shapes, return_index=True)
+    kept = (shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > SCRAP)
+    lost = float((slack * (~at_a * 1.0 + ~at_b) * (high - low)).sum())
+    return _Pieces(pieces[kept], of[cell[kept]], panel[cell[kept]], joints, lost)
+
+
+def _boards(pieces: _Pieces, runs: _Runs, width: float, direction: float, kind: str, named: int) -> list[Board]:
+    """The pieces as boards in the survey's frame, numbered on from `named`; each kind has its letter."""
+    cuts = read_cuts(pieces.shapes, runs.y[pieces.of], width)
+    shapes = turn(pieces.shapes, direction)
+    kinds = np.where(pieces.panel, "panel", kind)
+    letters = {"field": "B", "panel": "P", "border": "C"}
+    return [Board(f"{letters[k]}{named + i}", str(k), shape, float(run),
+                  None if math.isnan(rip[0]) else (float(rip[0]), float(rip[1])), int(skew), float(narrow), direction)
+            for i, (k, shape, run, rip, skew, narrow) in
+            enumerate(zip(kinds, shapes, cuts.run, cuts.rip, cuts.skew, cuts.narrowest, strict=True), 1)]
+
+
+def _least_apart(pieces: _Pieces, runs: _Runs) -> float:
+    """How many joists the nearest joints of neighbouring rows are apart; infinite where no two have joints."""
+    by_row: dict[int, list[int]] = {}
+    for i, own in enumerate(pieces.joints):
+        if own:
+            by_row.setdefault(int(runs.row[i]), []).append(i)
+    pairs = {(pieces.joints[i], pieces.joints[k]): runs.seats[k][:, 0]
+             for r, here in by_row.items() for i in here for k in by_row.get(r + 1, ())}
+    return min((nearest_rows(one, other, seats) for (one, other), seats in pairs.items()), default=math.inf)
+
+
+def _bays(panels: Sequence[Panel], direction: float, runs: _Runs) -> list[list[Array]]:
+    """For each run the stretches (from, to) that lift out as panels, in order."""
+    bounds = runs.bounds
     bays: list[list[Array]] = [[] for _ in bounds]
     for panel in panels:
         x, y = turned(np.array([panel.at]), -direction)[0]
@@ -129,7 +273,7 @@ def _bays(panels: Sequence[Panel], direction: float, bounds: Array, crossing: Se
         over = ((bounds[:, 1] < y + across / 2) & (bounds[:, 3] > y - across / 2)
                 & (bounds[:, 0] < x + long / 2) & (bounds[:, 2] > x - long / 2))
         for i in np.flatnonzero(over):
-            bays[int(i)].append(_bay(x, long, bounds[i, 0], bounds[i, 2], crossing[int(i)]))
+            bays[int(i)].append(_bay(x, long, bounds[i, 0], bounds[i, 2], runs.seats[int(i)][:, 0]))
     return [_merged(sorted(b, key=lambda v: float(v[0]))) for b in bays]
 
 
@@ -156,118 +300,18 @@ def _merged(bays: Sequence[Array]) -> list[Array]:
     return kept
 
 
-def _bearing(line: Line) -> float:
-    """Direction of a member in plan [degrees]."""
-    return math.degrees(math.atan2(line.end[1] - line.start[1], line.end[0] - line.start[0]))
-
-
-def _over_rims(line: Line) -> LineString:
-    """Where a board end is carried by a joist or edge joist: the seat runs on over the rim that it butts against."""
-    return LineString(line.at(np.array([-STICK, line.length + STICK])))
-
-
-def _start(net: Polygon, width: float, gap: float) -> tuple[float, float]:
-    """Where the first row starts, and the narrowest strip that leaves along sides that run with the boards [in].
-
-    The first board is kept whole against the lowest such side unless that leaves a strip under the least rip
-    elsewhere; then the shift that leaves the widest narrowest strip is taken.
-    """
-    pitch = width + gap
-    xy = np.concatenate([np.array(r.coords) for r in [shapely.geometry.polygon.orient(net).exterior,
-                                                      *shapely.geometry.polygon.orient(net).interiors]])
-    run = np.diff(xy, axis=0)
-    level = (np.abs(run[:, 1]) <= 0.05) & (np.abs(run[:, 0]) > width)
-    sides = xy[:-1][level][:, 1]
-    deck_above = run[level][:, 0] > 0  # the deck lies on the left of its ring
-    low = float(net.bounds[1])
-    if not len(sides):
-        return low, width
-    shifts = np.r_[0.0, np.arange(0, pitch, pitch / 64)]
-    # how far into its row each side falls; what is left of that board is the strip along the side
-    into = np.mod(sides[None, :] - (low + shifts[:, None]), pitch)
-    above = np.where(into < width, width - into, width)
-    below = np.where(into > width, width, into)
-    left = np.where(deck_above, above, np.where(below < 1e-6, width, below))
-    narrowest = left.min(axis=1)
-    best = 0 if narrowest[0] >= LEAST_RIP else int(np.argmax(np.round(narrowest, 3)))
-    return low + float(shifts[best]) - (pitch if shifts[best] > 0 else 0), float(narrowest[best])
-
-
-def _crossings(members: Sequence[LineString], y: Array, x0: float, x1: float) -> list[Array]:
-    """For each run's middle line at y (n,), where members cross it, x sorted [in]."""
-    middle = shapely.linestrings(np.stack([np.c_[np.full_like(y, x0 - 1), y], np.c_[np.full_like(y, x1 + 1), y]], 1))
-    tree = STRtree(members)
-    pairs = tree.query(middle, predicate="intersects")
-    points = shapely.intersection(middle[pairs[0]], np.array(members, object)[pairs[1]])
-    x = np.where(shapely.get_type_id(points) == 0, shapely.get_x(points), np.nan)
-    return [np.sort(x[(pairs[0] == i) & np.isfinite(x)]) for i in range(len(y))]
-
-
-def _joints(a: float, b: float, longest: float, joists: Array, before: Sequence[float],
-            sticks: Sequence[float]) -> list[float]:
-    """Butt joints of one run from a to b, over joists: fewest pieces, clear of the row before's, least wood bought."""
-    if b - a <= longest + 1e-6:
-        return []
-    short = min(SHORTEST_PIECE, longest / 2)
-    inside = joists[(joists > a + short) & (joists < b - short)]
-    spacing = float(np.median(np.diff(joists))) if len(joists) > 1 else 0.0
-    places = np.r_[a, inside, b]
-    cost = np.full(len(places), np.inf)
-    came = np.zeros(len(places), int)
-    cost[0] = 0
-    near = np.array([any(abs(p - q) < JOINT_APART * spacing + 1 for q in before) for p in places])
-    for j in range(1, len(places)):
-        run = places[j] - places[:j]
-        bought = np.array([next((s for s in sticks if s >= r - 1e-6), sticks[-1]) for r in run])
-        # a bay wider than any stick is taken only where nothing else is left; the cutting plan then names it
-        step = cost[:j] + np.where(run <= longest + 1e-6, 1000 + bought, 1e6 * run) + (500 if near[j] else 0)
-        came[j] = int(np.argmin(step))
-        cost[j] = step[came[j]]
-    joints = []
-    j = int(came[-1])
-    while j > 0:
-        joints.append(float(places[j]))
-        j = int(came[j])
-    return joints[::-1]
-
-
-def _board(name: str, piece: Polygon, y: float, width: float, direction: float, kind: str) -> Board:
-    """One piece with its rip read off near both ends, given back in the survey's frame."""
-    a, low, b, high = piece.bounds
-    run = b - a
-    inset = min(width, run / 4)
-    ends = shapely.linestrings([[(x, low - 1), (x, high + 1)] for x in (a + inset, b - inset)])
-    across = shapely.length(shapely.intersection(ends, piece))
-    # the share of both long edges that is still there: square or skew ends leave it, a rip does not
-    edges = shapely.linestrings([[(a, v), (b, v)] for v in (y + 1e-6, y + width - 1e-6)])
-    kept = shapely.length(shapely.intersection(edges, piece))
-    slant = _slant(piece, y, width)
-    whole = bool((kept >= run - slant - 0.01).all()) and bool((across >= width - 0.02).all())
-    rip = None if whole else (float(across[0]), float(across[1]))
-    shape = shapely.transform(piece, lambda xy: turned(xy, direction))
-    return Board(name, kind, shape, float(run), rip, int(slant > 0.1))
-
-
-def _slant(piece: Polygon, y: float, width: float) -> float:
-    """How much of the run its two ends' skew takes up together [in]: at most what a 45 degree end does, each."""
-    xy = np.array(piece.exterior.coords)
-    run = np.diff(xy, axis=0)
-    end = np.abs(run[:, 1]) > np.abs(run[:, 0]) * 0.5
-    return float(np.minimum(np.abs(run[end][:, 0]), width).sum())
-
-
-def _checks(boards: Sequence[Board], net: Polygon, build: Build, narrowest: float) -> list[Check]:
-    found = []
-    thin = [b for b in boards if b.rip and min(b.rip) < LEAST_RIP - 1e-6]
-    if thin:
-        worst = min(thin, key=lambda b: min(b.rip or (0.0,)))
-        found.append(check("feather-edge", "caution", value=min(worst.rip or (0.0,)), limit=LEAST_RIP, where=worst.id,
-                           count=len(thin), least=length.write(LEAST_RIP)))
-    else:
-        found.append(check("feather-edge", "ok", value=min((min(b.rip) for b in boards if b.rip),
-                                                            default=build.decking.width),
-                           limit=LEAST_RIP, where="decking", count=0, least=length.write(LEAST_RIP)))
-    cover = sum(b.polygon.area for b in boards) / net.area
-    asked = build.decking.width / (build.decking.width + build.decking.gap)
-    found.append(check("cover", "ok", value=cover, limit=asked, unit="C62", where="decking"))
-    return found
+def _count_crossings(boards: Sequence[Board], lines: Sequence[Line]) -> int:
+    """How often a board that is fixed crosses a member on the board's middle line; both boards at a joint count."""
+    count = 0
+    for way in sorted({b.along for b in boards}):
+        seats = _seats(lines, way, ("joist", "edge", "border", "blocking"))
+        own = turn(np.array([b.polygon for b in boards if b.along == way and b.kind != "panel"], object), -way)
+        if not len(own) or not len(seats.slant):
+            continue
+        bounds = shapely.bounds(own)
+        y = (bounds[:, 1] + bounds[:, 3]) / 2
+        middle = shapely.linestrings(np.stack([np.c_[bounds[:, 0] - 1, y], np.c_[bounds[:, 2] + 1, y]], axis=1))
+        x = shapely.bounds(shapely.intersection(middle, own))
+        at = seats.at(y)
+        count += int(((at >= x[:, :1] - ON_SEAT) & (at <= x[:, 2:3] + ON_SEAT)).sum())
+    return count

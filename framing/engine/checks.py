@@ -378,11 +378,44 @@ CODES: dict[str, Code] = {
         "Joists {value:g} in apart under this decking: {why}.", "computed", "decking's maker",
     ),
     "feather-edge": Code(
-        "{count} board(s) are ripped narrower than {least} in at one end, the narrowest {where} to {value:.2f} in.",
-        "common practice", "contractor",
+        "{count} board(s) get narrower than {least} in; {places}.{why}", "common practice", "contractor",
     ),
     "cover": Code(
-        "Boards cover {value:.3f} of the deck; width and gap give {limit:.3f}.", "computed", "contractor",
+        "Boards cover {value:.3f} of the deck; the deck less the gaps between them gives {limit:.3f}, width over width "
+        "and gap {plain:.3f}.", "computed", "contractor",
+    ),
+    "wall-rips": Code(
+        "{count} board(s) are ripped to a taper, by up to {value:.2f} in from end to end, so that the gap along sides "
+        "out of square stays even. Scribe them to the wall as it is.", "common practice", "contractor",
+    ),
+    "board-joints": Code(
+        "{joints} butt joint(s) lie over joists; those of neighbouring rows are {value:.0f} joist(s) apart at least, "
+        "where {limit:g} are wanted.", "common practice", "contractor",
+    ),
+    "border-courses": Code(
+        "{value} border course(s) of {limit} asked lie mitred round the deck, with blocks and pieces of role border "
+        "under them.", "computed", "contractor",
+    ),
+    "border-bare": Code(
+        "Along the seam between border and field at {where} {value:.1f} in has no wood under it: add a piece there.",
+        "computed", "contractor",
+    ),
+    "colour-lot": Code(
+        "Order all {value:.0f} board(s) of {item} from one colour lot, with the spare, and mix packs while laying: a "
+        "later lot will not match.", "common practice", "contractor",
+    ),
+    "best-face": Code(
+        "Lay every board with its better face up, ripped edges to the wall, eased and sealed; boards with a fault in "
+        "the face go into short pieces.", "common practice", "contractor",
+    ),
+    "board-movement": Code(
+        "Laid at {laid:g} % moisture, a flat-sawn {wide} in board of {species} swells {value:.3f} in by {wettest:g} % "
+        "and shrinks {shrinks:.3f} in by {driest:g} %: its {gap} in gap goes from {closed} to {open} in.{wet} Measure "
+        "the boards' moisture before they are laid.", "Wood Handbook Ch. 13 Eqs. 13-2 and 13-3", "contractor",
+    ),
+    "board-movement-unknown": Code(
+        "How much decking of {species} moves with moisture is not published here: its mill or maker gives the gap; "
+        "{limit:g} in is laid.", "computed", "decking's maker",
     ),
     # adjustment: tapes, levels, datum
     "misclosure": Code(

@@ -137,13 +137,13 @@ class Movement:
     source: str
 
 
-# Wood Handbook Table 13-5 (CT) and Table 4-3 (S, tangential) and others as noted.
+# Wood Handbook (FPL-GTR-190, 2010) Table 13-5 (CT) and Table 4-3 (S, tangential), and others as noted.
 MOVEMENT: Final[dict[str, Movement]] = {
     "ipe": Movement(0.00280, 8.0, "S from a Forest Products Laboratory sheet, V2; CT from S, C"),
     "cumaru": Movement(0.00265, 7.6, "S Chudnoff AH-607, V; CT from S, C"),
     "garapa": Movement(0.00262, 7.5, "S from an importer, V2; CT from S, C"),
     "southern pine": Movement(0.00265, 7.4, "CT NWFA A200 quoting the Wood Handbook, V2; S loblolly, M"),
-    "douglas fir": Movement(0.00267, None, "NWFA A200 quoting the Wood Handbook, V2"),
+    "douglas fir": Movement(0.00267, 7.6, "CT NWFA A200 quoting the Wood Handbook, V2; S coast, Table 4-3, V"),
     "white ash": Movement(0.00274, 7.8, "Wood Handbook Tables 13-5 and 4-3, V"),
     "western redcedar": Movement(0.00234, 5.0, "CT Wood Handbook Table 13-5, M; S Table 4-3, V"),
 }
@@ -152,8 +152,8 @@ MOVEMENT: Final[dict[str, Movement]] = {
 def movement(species: str, width: float, moisture_from: float, moisture_to: float) -> float | None:
     """Change [in] of a flat-sawn board's width [in] between two moistures [%]; None for a species without figures.
 
-    Within 6 to 14 %: D CT (to - from) (Wood Handbook Ch. 13, V); wider: D (to - from) / (3000/S - 30 + from)
-    (same chapter, M). Wood does not move above its green 30 %.
+    Within 6 to 14 %: D CT (to - from) (Wood Handbook, FPL-GTR-190, Eq. 13-2, V); wider: D (to - from) /
+    (3000/S - 30 + from) (Eq. 13-3: its text V, its form M). Wood does not move above its green 30 %.
     """
     key = decking_key(species)
     figures = MOVEMENT.get(key) if key else None
@@ -164,6 +164,14 @@ def movement(species: str, width: float, moisture_from: float, moisture_to: floa
     if within or figures.S is None:
         return width * figures.CT * (moisture_to - moisture_from)
     return width * (moisture_to - moisture_from) / (3000.0 / figures.S - 30.0 + moisture_from)
+
+
+# Moisture of decking [%]: kiln-dried as it is laid, and the driest and wettest that it comes to out of doors in most of
+# the United States. M, after Wood Handbook Table 13-1, whose towns lie from 8 to 16 % in most months (Burlington, VT,
+# 11.7 to 14.2 %: V2); in the desert it is drier. The mill's or the meter's figure decides.
+DECKING_LAID: Final = 12.0
+DECKING_DRIEST: Final = 8.0
+DECKING_WETTEST: Final = 16.0
 
 
 # Depth of southern pine framing with moisture, S = 6.031 - 0.215 M [% from green] for M from 8 to 19 %.

@@ -1,0 +1,110 @@
+"""Where the first row of boards starts, so that no side of the deck is left with a strip too narrow to keep.
+
+A part of the boards stage, in its turned frame: boards run along x, rows follow one another up y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+Array = NDArray[np.float64]
+
+LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice [in]; common practice
+RIP_SLOPE = 0.5  # a side no steeper than this to the boards rips them, a steeper one cuts their ends [dy/dx]
+LEVEL = 0.05  # a side that rises by less runs with the boards [in]
+BY_DOOR = 12.0  # a side this near the door is its wall's [in]
+TRIED = 64  # starts tried within a row, besides those at which some strip comes to nothing, the least rip or a board
+
+
+@dataclass(frozen=True)
+class Start:
+    """Lower edge of a row [in], and the length of sides along which strips stay narrower than the least rip [in]."""
+
+    y: float
+    thin: float
+
+
+@dataclass(frozen=True)
+class _Sides:
+    """Sides that rip boards: `y` (k, 2) at both ends, the lower first, `run` (k,) along x, deck on the upper side."""
+
+    y: Array
+    run: Array
+    middle: Array
+    above: NDArray[np.bool_]
+
+
+def _sides(field: BaseGeometry, width: float) -> _Sides:
+    rings = [r for p in shapely.get_parts(field) for q in [shapely.geometry.polygon.orient(p)]
+             for r in (q.exterior, *q.interiors)]
+    ends = np.concatenate([np.stack([xy[:-1], xy[1:]], axis=1) for xy in map(shapely.get_coordinates, rings)])
+    run = ends[:, 1] - ends[:, 0]
+    kept = (np.abs(run[:, 1]) <= RIP_SLOPE * np.abs(run[:, 0])) & (np.abs(run[:, 0]) > width)
+    ends, run = ends[kept], run[kept]
+    return _Sides(np.sort(ends[:, :, 1], axis=1), np.abs(run[:, 0]), ends.mean(axis=1), run[:, 0] > 0)
+
+
+def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None = None) -> Start:
+    """The start that leaves the least length of strips under the least rip along the sides that rip boards.
+
+    Of such starts the one that keeps a whole board along the wall of the `door` (2,), so that a taper falls away from
+    it, else along the lowest side; where none does, the one whose narrowest strip is widest, which shares what is left
+    between two sides. Length under the least rip turns only at starts where some side's end lies at a board's edge or
+    the least rip from one, so trying those finds the least there is.
+    """
+    low, pitch = float(field.bounds[1]), width + gap
+    sides, least = _sides(field, width), min(LEAST_RIP, width)
+    if not len(sides.run):
+        return Start(low, 0.0)
+    turns = (sides.y.ravel()[:, None] - low - np.array([0.0, width, width - least, least])).ravel()
+    shifts = np.r_[0.0, np.mod(turns, pitch), np.arange(TRIED) / TRIED * pitch]
+    starts = low + shifts
+    thin = _thin(sides, starts, width, pitch, least)
+    level = np.diff(sides.y)[:, 0] <= LEVEL
+    strips = np.where(level, _strip(sides, starts, width, pitch), np.inf)
+    first = _first(sides, level, door)
+    whole = np.abs(strips[:, first] - width) < 1e-6 if first is not None else shifts < 1e-9
+    order = np.lexsort((shifts, -np.round(strips.min(axis=1), 3), ~whole, np.round(thin, 2)))
+    return Start(float(starts[order[0]]), float(thin[order[0]]))
+
+
+def _first(sides: _Sides, level: NDArray[np.bool_], door: Array | None) -> int | None:
+    """The side along which a whole board is wanted: by the door if one runs with the boards there, else the lowest."""
+    if not level.any():
+        return None
+    if door is not None:
+        off = np.abs(sides.middle - door)
+        away = np.where(level, off[:, 1] + np.maximum(off[:, 0] - sides.run / 2, 0), np.inf)
+        if away.min() <= BY_DOOR:
+            return int(np.argmin(away))
+    return int(np.argmin(np.where(level, sides.y[:, 0], np.inf)))
+
+
+def _strip(sides: _Sides, starts: Array, width: float, pitch: float) -> Array:
+    """Width of the strip along each side's middle (starts, sides); a whole board where the side lies in a gap. [in]"""
+    into = np.mod(sides.y.mean(axis=1) - starts[:, None] + 1e-9, pitch) - 1e-9
+    above = np.where(into < width - 1e-9, width - into, width)
+    below = np.where((into < 1e-9) | (into > width), width, into)
+    return np.where(sides.above, above, below)
+
+
+def _thin(sides: _Sides, starts: Array, width: float, pitch: float, least: float) -> Array:
+    """Length of sides along which the strip is narrower than `least`, (starts,) [in]."""
+    lowest = np.where(sides.above, width - least, 0.0)
+
+    def passed(y: Array) -> Array:
+        """How much of the way up to y lies where a side leaves too narrow a strip."""
+        t = y - starts[:, None]
+        turns = np.floor(t / pitch)
+        return np.asarray(turns * least + np.clip(t - turns * pitch - lowest, 0, least))
+
+    rise = np.diff(sides.y)[:, 0]
+    share = (passed(sides.y[:, 1]) - passed(sides.y[:, 0])) / np.maximum(rise, 1e-9)
+    strip = _strip(sides, starts, width, pitch)
+    share = np.where(rise > LEVEL, share, strip < least - 1e-6)
+    return np.asarray((share * sides.run).sum(axis=1))

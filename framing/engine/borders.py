@@ -1,0 +1,251 @@
+"""Border courses: boards mitred round the deck's edge, the field inside them, and the wood that carries both.
+
+Two parts: `border_lines` belongs to the layout stage and adds members of role "border", hung between members that
+stand on pads; `lay_border` belongs to the boards stage.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import unary_union
+
+from framing.engine.checks import Check, check
+from framing.engine.documents import Build, Decking
+from framing.engine.layout import Deck, Line
+from framing.engine.openings import LEAST_PIECE, STICK
+
+Array = NDArray[np.float64]
+
+SHARPEST_MITRE = 20.0  # no corner that a survey may have is cut off [times the inset]
+ALONG_JOISTS = 45.0  # a border nearer the joists' way than this is carried by blocks between them [degrees]
+ALONG_BOARDS = 5.0  # a side nearer the boards' way rips them and ends none [degrees]
+ON_JOIST = 0.25  # a seam this near a joist's middle leaves both boards a seat on it [in]; a judgement
+BESIDE = 20.0  # a member this near a seam's way is doubled and not crossed [degrees]
+TOUCH = 0.05  # [in]
+OUT_OVER = 6.0  # a piece that hangs at one end only reaches no further [in]
+SMALLEST = 1.0  # a smaller shape is no board [sq in]
+
+
+@dataclass(frozen=True)
+class Course:
+    """The boards of one course along one side: outermost course 1; `along` [degrees]; `shape` mitred at both ends."""
+
+    number: int
+    along: float
+    shape: Polygon
+
+
+@dataclass(frozen=True)
+class Border:
+    """Border courses as they fit, and the field that is left inside them and their gap."""
+
+    courses: tuple[Course, ...]
+    laid: int
+    field: BaseGeometry
+    checks: tuple[Check, ...] = ()
+
+
+def inset(outline: BaseGeometry, by: float) -> BaseGeometry:
+    """The outline with every side set in [in], mitred; empty where nothing is left."""
+    return outline.buffer(-by, join_style="mitre", mitre_limit=SHARPEST_MITRE) if by else outline
+
+
+def lay_border(deck: Deck, decking: Decking) -> Border:
+    """The border courses that the build asks for, one board and one gap each, round the deck's outline.
+
+    Obstacles cut them. Where a side is too short to keep all courses the boards of its corner butt there. As many
+    courses are laid as leave a field inside them; fewer than asked is told.
+    """
+    width, pitch, asked = decking.width, decking.width + decking.gap, decking.border_courses
+    if not asked:
+        return Border((), 0, deck.net)
+    courses: list[Course] = []
+    laid = 0
+    for k in range(asked):
+        outer, inner, rest = (inset(deck.outline, k * pitch + v) for v in (0.0, width, pitch))
+        if rest.intersection(deck.net).area < 144:
+            break
+        laid += 1
+        for ring in (p for p in shapely.get_parts(outer) if p.geom_type == "Polygon"):
+            for along, shape in _sides_of(ring, inner, width):
+                parts = shapely.get_parts(shape.intersection(deck.net))
+                courses += [Course(k + 1, along, p) for p in parts if p.geom_type == "Polygon" and p.area > SMALLEST]
+    field = inset(deck.outline, laid * pitch).intersection(deck.net)
+    told = check("border-courses", "note" if laid == asked else "caution", value=laid, limit=asked, unit="EA",
+                 where="decking")
+    return Border(tuple(courses), laid, field, (told,))
+
+
+def _sides_of(ring: Polygon, inner: BaseGeometry, width: float) -> Iterator[tuple[float, BaseGeometry]]:
+    """(direction [degrees], board) along each side of a ring: mitred, or butted where a side runs out."""
+    corners, along = _corners(ring)
+    after = np.roll(corners, -1, axis=0)
+    within = _set_in(corners, along, width)
+    quads = shapely.polygons(np.stack([corners, after, np.roll(within, -1, axis=0), within], axis=1))
+    way = np.degrees(np.arctan2(along[:, 1], along[:, 0]))
+    course = ring.difference(inner)
+    mitred = shapely.is_valid(quads).all() and abs(shapely.area(quads).sum() - course.area) < 0.1
+    if mitred and abs(shapely.area(shapely.union_all(quads)) - course.area) < 0.1:
+        yield from zip(way.tolist(), quads, strict=True)
+        return
+    for k in np.argsort(-np.hypot(*(after - corners).T), kind="stable"):
+        n = np.array([-along[k, 1], along[k, 0]]) * width
+        reach = along[k] * width * 2
+        strip = Polygon([corners[k] - reach, after[k] + reach, after[k] + reach + n, corners[k] - reach + n])
+        board = course.intersection(strip)
+        course = course.difference(strip)
+        for part in shapely.get_parts(board):
+            yield float(way[k]), part
+
+
+def _corners(ring: Polygon) -> tuple[Array, Array]:
+    """Corners (n, 2) counter-clockwise and the unit vector (n, 2) of the side that starts at each."""
+    xy = shapely.get_coordinates(shapely.geometry.polygon.orient(ring).exterior)[:-1]
+    run = np.roll(xy, -1, axis=0) - xy
+    long = np.hypot(*run.T)
+    return xy, run / np.maximum(long, 1e-9)[:, None]
+
+
+def _set_in(corners: Array, along: Array, by: float) -> Array:
+    """Where each corner (n, 2) comes to when both its sides are set in [in]."""
+    before = np.roll(along, 1, axis=0)
+    n, n_before = (np.column_stack([-v[:, 1], v[:, 0]]) * by for v in (along, before))
+    cross = before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0]
+    apart = n - n_before
+    t = (apart[:, 0] * along[:, 1] - apart[:, 1] * along[:, 0]) / np.where(np.abs(cross) < 1e-6, np.inf, cross)
+    return np.asarray(corners + n_before + before * t[:, None])
+
+
+# --- the wood under it
+
+
+def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float) -> tuple[list[Line], list[Check]]:
+    """Members of role "border" that carry the border courses and the field boards' ends at them, and what stays bare.
+
+    Where a border runs with the joists, blocks hang square between edge joist and joists, no further apart than the
+    joists' spacing; under the seam between border and field a piece hangs from block to block, or from joist to joist
+    where joists cross the seam. A seam beside a joist has a piece alongside it. `boards` is their direction [degrees].
+    """
+    laid = lay_border(deck, build.decking).laid
+    joist = next((n for n in lines if n.role == "joist"), None)
+    if not laid or joist is None:
+        return [], []
+    depth = laid * (build.decking.width + build.decking.gap) - build.decking.gap / 2
+    body = deck.net.buffer(-STICK / 2 + 0.01, join_style="mitre")
+    seams = [(a, b) for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
+             for corners, _ in [_corners(ring)] for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
+             if math.dist(a, b) > LEAST_PIECE]
+    wood = _Wood([np.array([n.start, n.end]) for n in lines])
+    for a, b in seams:
+        if _between(_bearing(a, b), _bearing(*np.array([joist.start, joist.end]))) < ALONG_JOISTS:
+            for block in _blocks(a, b, depth, build.joists.spacing, wood, body):
+                wood.add(block)
+    bare, worst = 0.0, ""
+    for a, b in seams:
+        if _between(_bearing(a, b), boards) < ALONG_BOARDS:
+            continue
+        for piece in _under_seam(a, b, wood, body):
+            wood.add(piece)
+        left = LineString([a, b]).intersection(body).difference(wood.bodies(STICK)).length
+        if left > bare:
+            bare, worst = left, f"x {(a[0] + b[0]) / 2:.0f}, y {(a[1] + b[1]) / 2:.0f}"
+    added = [Line(f"N{k}", "border", tuple(p[0].tolist()), tuple(p[1].tolist())) for k, p in enumerate(wood.added, 1)]
+    told = [check("border-bare", "caution", value=bare, limit=STICK, where=worst)] if bare > STICK else []
+    return added, told
+
+
+class _Wood:
+    """Centre lines of the members so far, (2, 2) each, and those added to them."""
+
+    def __init__(self, lines: Sequence[Array]) -> None:
+        self.lines = list(lines)
+        self.added: list[Array] = []
+
+    def add(self, line: Array) -> None:
+        self.lines.append(line)
+        self.added.append(line)
+
+    def near(self, shape: BaseGeometry) -> list[Array]:
+        lines = shapely.linestrings(np.array(self.lines))
+        return [self.lines[i] for i in np.flatnonzero(shapely.dwithin(lines, shape, 2 * STICK))]
+
+    def bodies(self, beyond: float = 0.0) -> BaseGeometry:
+        """All members in plan, run on by `beyond` at their ends: over the rim that they butt against."""
+        return unary_union([_body(a, b, beyond) for a, b in self.lines])
+
+
+def _body(a: Array, b: Array, beyond: float = 0.0, wide: float = STICK) -> Polygon:
+    u = (b - a) / math.dist(a, b)
+    n = np.array([-u[1], u[0]]) * wide / 2
+    return Polygon([a - u * beyond - n, b + u * beyond - n, b + u * beyond + n, a - u * beyond + n])
+
+
+def _bearing(a: Array, b: Array) -> float:
+    return math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+
+
+def _between(one: float, other: float) -> float:
+    """The angle between two directions, 0 to 90 [degrees]."""
+    return abs((one - other + 90) % 180 - 90)
+
+
+def _blocks(a: Array, b: Array, depth: float, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
+    """Blocks square to the seam a-b, from the wood nearest the deck's edge to the first beyond the seam."""
+    run = math.dist(a, b)
+    u = (b - a) / run
+    n = np.array([-u[1], u[0]])  # inwards: the deck lies on the left
+    for t in np.linspace(0, run, math.ceil(run / spacing - 1e-9) + 1)[1:-1]:
+        p = a + u * t
+        ray = LineString([p - n * depth, p + n * (spacing + 2 * STICK)])
+        found = wood.near(ray)
+        free = ray.intersection(body).difference(unary_union([_body(*line) for line in found]))
+        for part in _strings(free):
+            ends = np.array(part.coords)
+            ends = ends[np.argsort((ends - p) @ n)]
+            begins = float((ends[0] - p) @ n)
+            if begins < STICK and part.length >= LEAST_PIECE and _hung(ends, found) == 2:
+                yield ends
+
+
+def _under_seam(a: Array, b: Array, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
+    """Pieces under the seam a-b between the members that it crosses, beside those that it runs along."""
+    u = (b - a) / math.dist(a, b)
+    n = np.array([-u[1], u[0]])
+    seam = LineString([a, b])
+    found = wood.near(seam)
+    beside = [m for m in found if _between(_bearing(*m), _bearing(a, b)) < BESIDE]
+    off = 0.0
+    for m in beside:
+        apart = float((a + b - m[0] - m[1]) @ n) / 2  # of the seam from the member's middle
+        if abs(apart) <= ON_JOIST or LineString(m).distance(seam) > STICK:
+            continue
+        if abs(apart) < STICK:
+            off = math.copysign(STICK, apart) - apart
+    line = LineString([a + n * off, b + n * off])
+    wide = [2 * STICK - 2 * TOUCH if any(m is k for k in beside) else STICK for m in found]
+    solid = unary_union([_body(m[0], m[1], wide=w) for m, w in zip(found, wide, strict=True)])
+    for part in _strings(line.intersection(body).difference(solid)):
+        ends = np.array(part.coords)
+        held = _hung(ends, found)
+        if part.length >= STICK and (held == 2 or (held == 1 and part.length <= OUT_OVER)):
+            yield ends
+
+
+def _hung(ends: Array, found: Sequence[Array]) -> int:
+    """How many of the two ends (2, 2) touch a member."""
+    if not found:
+        return 0
+    solid = unary_union([_body(*m) for m in found])
+    return int((shapely.distance(shapely.points(ends), solid) < TOUCH).sum())
+
+
+def _strings(shape: BaseGeometry) -> list[LineString]:
+    return [p for p in shapely.get_parts(shape) if p.geom_type == "LineString" and p.length > TOUCH]
