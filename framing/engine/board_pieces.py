@@ -78,13 +78,14 @@ def read_cuts(pieces: NDArray[np.object_], y: Array, width: float) -> Cut:
     odd = np.flatnonzero(shapely.area(pieces) < run * (width - FULL / 2))
     if len(odd):
         left, right, skew[odd] = _between_ends(pieces[odd], bounds[odd], width)
-        ends = _widths(pieces[odd], np.stack([left, right], axis=1))
+        across = _widths(pieces[odd], np.stack([left, (bounds[odd, 0] + bounds[odd, 2]) / 2, right], axis=1))
+        ends = across[:, [0, 2]]
         narrowest[odd] = np.minimum(_narrowest(pieces[odd], left, right), ends.min(axis=1))
         edges = shapely.linestrings([[[(a, v), (b, v)] for v in (lo + 1e-6, lo + width - 1e-6)]
                                      for (a, _, b, _), lo in zip(bounds[odd], y[odd], strict=True)])
         kept = shapely.length(shapely.intersection(edges, pieces[odd][:, None])).min(axis=1)
         # the long edges are still there but for what the ends' skew takes of them
-        whole = (kept >= right - left - 0.01 - 2 * TOUCH) & (ends.min(axis=1) >= width - FULL)
+        whole = (kept >= right - left - 0.01 - 2 * TOUCH) & (across.min(axis=1) >= width - FULL)
         rip[odd[~whole]] = ends[~whole]
     return Cut(rip, narrowest, run, skew)
 

@@ -23,7 +23,7 @@ from framing.engine.board_rows import LEAST_RIP, start_rows
 from framing.engine.borders import lay_border
 from framing.engine.checks import Check
 from framing.engine.documents import Build
-from framing.engine.layout import Deck, Line
+from framing.engine.layout import WIDEST_INSET, Deck, Line
 from framing.engine.openings import STICK
 from framing.engine.panels import Panel
 
@@ -37,7 +37,7 @@ SCRAP = 0.5  # a smaller piece is left out [sq in]
 CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
 SQUARE = 0.09  # joints over members nearer to square than 5 degrees are sawn square [dx/dy]
 PANEL_SLACK = 1 / 8  # what a lift-out panel is shorter than the bay that it lies in [in]
-ON_SEAT = 0.01  # [in]
+ON_SEAT = STICK / 2 - 0.25  # a board that ends this far off a member's middle still has a seat to be fastened to [in]
 
 
 @dataclass(frozen=True)
@@ -156,10 +156,14 @@ def _runs(parts: Shapes, row: NDArray[np.intp], seats: _Seats, y: Array | None =
 
 
 def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str]) -> _Seats:
-    """The members of some roles that cross boards along `direction`; a joist's seat runs on over the rim at its end."""
-    over_rim = {"joist": STICK, "edge": STICK}
+    """The members of some roles that cross boards along `direction`.
+
+    A joist's seat runs on over the rim that it butts against, a block's over the edge joist that it hangs on: a border
+    board lies along that.
+    """
+    over = {"joist": STICK, "edge": STICK, "border": WIDEST_INSET + STICK}
     found = np.array([n.at(np.array([-v, n.length + v])) for n in lines if n.role in roles
-                      for v in [over_rim.get(n.role, 0.0)]])
+                      for v in [over.get(n.role, 0.0)]])
     if not len(found):
         return _Seats(np.zeros((0, 2, 2)), np.zeros(0))
     ends = turned(found.reshape(-1, 2), -direction).reshape(-1, 2, 2)

@@ -28,7 +28,7 @@ SHARPEST_MITRE = 20.0  # no corner that a survey may have is cut off [times the 
 ALONG_JOISTS = 45.0  # a border nearer the joists' way than this is carried by blocks between them [degrees]
 ALONG_BOARDS = 5.0  # a side nearer the boards' way rips them and ends none [degrees]
 ON_JOIST = 0.25  # a seam this near a joist's middle leaves both boards a seat on it [in]; a judgement
-BESIDE = 20.0  # a member this near a seam's way is doubled and not crossed [degrees]
+BESIDE = 8.0  # a member this near a seam's way is doubled and not crossed [degrees]
 TOUCH = 0.05  # [in]
 OUT_OVER = 6.0  # a piece that hangs at one end only reaches no further [in]
 SMALLEST = 1.0  # a smaller shape is no board [sq in]
@@ -140,26 +140,61 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
         return [], []
     depth = laid * (build.decking.width + build.decking.gap) - build.decking.gap / 2
     body = deck.net.buffer(-STICK / 2 + 0.01, join_style="mitre")
-    seams = [(a, b) for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
-             for corners, _ in [_corners(ring)] for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
-             if math.dist(a, b) > LEAST_PIECE]
+    seams = [s for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
+             for s in _seams(ring, depth)]
     wood = _Wood([np.array([n.start, n.end]) for n in lines])
-    for a, b in seams:
-        if _between(_bearing(a, b), _bearing(*np.array([joist.start, joist.end]))) < ALONG_JOISTS:
-            for block in _blocks(a, b, depth, build.joists.spacing, wood, body):
+    for s in seams:
+        if _between(_bearing(s.ends), _bearing(np.array([joist.start, joist.end]))) < ALONG_JOISTS:
+            for block in _blocks(s, depth, build.joists.spacing, wood, body):
                 wood.add(block)
-    bare, worst = 0.0, ""
-    for a, b in seams:
-        if _between(_bearing(a, b), boards) < ALONG_BOARDS:
-            continue
-        for piece in _under_seam(a, b, wood, body):
+    ending = [s for s in seams if _between(_bearing(s.ends), boards) >= ALONG_BOARDS]
+    for s in [*ending, *ending]:  # at a corner one seam's last piece may hang from the next seam's
+        for piece in _under_seam(s, build.joists.spacing, wood, body):
             wood.add(piece)
-        left = LineString([a, b]).intersection(body).difference(wood.bodies(STICK)).length
+    bare, worst = 0.0, ""
+    for s in ending:
+        left = LineString(s.ends).intersection(body).difference(wood.bodies(STICK)).length
         if left > bare:
-            bare, worst = left, f"x {(a[0] + b[0]) / 2:.0f}, y {(a[1] + b[1]) / 2:.0f}"
+            bare, worst = left, f"x {s.ends[:, 0].mean():.0f}, y {s.ends[:, 1].mean():.0f}"
     added = [Line(f"N{k}", "border", tuple(p[0].tolist()), tuple(p[1].tolist())) for k, p in enumerate(wood.added, 1)]
     told = [check("border-bare", "caution", value=bare, limit=STICK, where=worst)] if bare > STICK else []
     return added, told
+
+
+@dataclass(frozen=True)
+class _Seam:
+    """One side of the seam between border and field: `ends` (2, 2), and how far the deck's edge runs on past either."""
+
+    ends: Array
+    beyond: tuple[float, float]
+
+    @property
+    def run(self) -> float:
+        return math.dist(*self.ends)
+
+    @property
+    def along(self) -> Array:
+        return np.asarray((self.ends[1] - self.ends[0]) / self.run)
+
+    @property
+    def inwards(self) -> Array:
+        return np.array([-self.along[1], self.along[0]])
+
+    def edge(self) -> Array:
+        """The seam run on to the deck's edge (2, 2)."""
+        return self.ends + np.multiply.outer([-self.beyond[0], self.beyond[1]], self.along)
+
+
+def _seams(ring: Polygon, depth: float) -> Iterator[_Seam]:
+    """The sides of a seam that lies `depth` inside the deck's edge [in]."""
+    corners, along = _corners(ring)
+    before = np.roll(along, 1, axis=0)
+    turn = np.arctan2(before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0], (before * along).sum(axis=1))
+    past = np.maximum(depth * np.tan(turn / 2), 0.0)  # none at a corner that turns inwards
+    for k, corner in enumerate(corners):
+        after = (k + 1) % len(corners)
+        if math.dist(corner, corners[after]) > LEAST_PIECE:
+            yield _Seam(np.array([corner, corners[after]]), (float(past[k]), float(past[after])))
 
 
 class _Wood:
@@ -188,8 +223,8 @@ def _body(a: Array, b: Array, beyond: float = 0.0, wide: float = STICK) -> Polyg
     return Polygon([a - u * beyond - n, b + u * beyond - n, b + u * beyond + n, a - u * beyond + n])
 
 
-def _bearing(a: Array, b: Array) -> float:
-    return math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+def _bearing(ends: Array) -> float:
+    return math.degrees(math.atan2(ends[1, 1] - ends[0, 1], ends[1, 0] - ends[0, 0]))
 
 
 def _between(one: float, other: float) -> float:
@@ -197,45 +232,49 @@ def _between(one: float, other: float) -> float:
     return abs((one - other + 90) % 180 - 90)
 
 
-def _blocks(a: Array, b: Array, depth: float, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
-    """Blocks square to the seam a-b, from the wood nearest the deck's edge to the first beyond the seam."""
-    run = math.dist(a, b)
-    u = (b - a) / run
-    n = np.array([-u[1], u[0]])  # inwards: the deck lies on the left
-    for t in np.linspace(0, run, math.ceil(run / spacing - 1e-9) + 1)[1:-1]:
-        p = a + u * t
-        ray = LineString([p - n * depth, p + n * (spacing + 2 * STICK)])
+def _blocks(seam: _Seam, depth: float, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
+    """Blocks square to a seam, from the wood nearest the deck's edge to the first beyond the seam.
+
+    No two of them, and none and the deck's edge, are further apart than the spacing; one hangs at a corner that turns
+    inwards, where the seam ends within the deck.
+    """
+    a, b = seam.edge()
+    first, last = (0 if past <= 0 else 1 for past in seam.beyond)
+    parts = math.ceil(math.dist(a, b) / spacing - 1e-9)
+    for t in np.arange(first, parts + 1 - last) / parts:
+        p = a + (b - a) * t
+        ray = LineString([p - seam.inwards * depth, p + seam.inwards * (spacing + 2 * STICK)])
         found = wood.near(ray)
         free = ray.intersection(body).difference(unary_union([_body(*line) for line in found]))
         for part in _strings(free):
             ends = np.array(part.coords)
-            ends = ends[np.argsort((ends - p) @ n)]
-            begins = float((ends[0] - p) @ n)
+            ends = ends[np.argsort((ends - p) @ seam.inwards)]
+            begins = float((ends[0] - p) @ seam.inwards)
             if begins < STICK and part.length >= LEAST_PIECE and _hung(ends, found) == 2:
                 yield ends
 
 
-def _under_seam(a: Array, b: Array, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
-    """Pieces under the seam a-b between the members that it crosses, beside those that it runs along."""
-    u = (b - a) / math.dist(a, b)
-    n = np.array([-u[1], u[0]])
-    seam = LineString([a, b])
-    found = wood.near(seam)
-    beside = [m for m in found if _between(_bearing(*m), _bearing(a, b)) < BESIDE]
+def _under_seam(seam: _Seam, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
+    """Pieces under a seam between the members that it crosses, beside those that it runs along; past its ends they run
+    on to the first wood."""
+    on = spacing + 2 * STICK
+    whole = seam.edge() + np.multiply.outer([-on, on], seam.along)
+    line = LineString(whole)
+    found = wood.near(line)
+    beside = [m for m in found if _between(_bearing(m), _bearing(seam.ends)) < BESIDE]
     off = 0.0
     for m in beside:
-        apart = float((a + b - m[0] - m[1]) @ n) / 2  # of the seam from the member's middle
-        if abs(apart) <= ON_JOIST or LineString(m).distance(seam) > STICK:
-            continue
-        if abs(apart) < STICK:
+        apart = float((seam.ends.sum(axis=0) - m.sum(axis=0)) @ seam.inwards) / 2  # of the seam from its middle
+        if ON_JOIST < abs(apart) < STICK:
             off = math.copysign(STICK, apart) - apart
-    line = LineString([a + n * off, b + n * off])
+    line = LineString(whole + seam.inwards * off)
     wide = [2 * STICK - 2 * TOUCH if any(m is k for k in beside) else STICK for m in found]
     solid = unary_union([_body(m[0], m[1], wide=w) for m, w in zip(found, wide, strict=True)])
+    over = LineString(seam.ends).buffer(STICK)
     for part in _strings(line.intersection(body).difference(solid)):
         ends = np.array(part.coords)
         held = _hung(ends, found)
-        if part.length >= STICK and (held == 2 or (held == 1 and part.length <= OUT_OVER)):
+        if part.length >= STICK and part.intersects(over) and (held == 2 or (held == 1 and part.length <= OUT_OVER)):
             yield ends
 
 

@@ -684,8 +684,9 @@ def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Ar
     span = shapely.get_coordinates(a.net) @ u
     over = shapely.get_coordinates(a.net) @ n
     rows = np.arange(math.floor((over.min() - first) / pitch), math.ceil((over.max() - first) / pitch) + 1)
-    fixed = unary_union([s.buffer(LOOSE) for s, b in zip(shapes, a.framing["boards"], strict=True)
-                         if b["kind"] != "field"])
+    stands_off = {"panel": LOOSE, "border": a.want("decking", "gap") + NEAR}
+    fixed = unary_union([s.buffer(stands_off[b["kind"]], join_style="mitre")
+                         for s, b in zip(shapes, a.framing["boards"], strict=True) if b["kind"] != "field"])
     for r in rows:
         y0 = first + r * pitch
         ends = ((span.min() - 1, y0), (span.max() + 1, y0), (span.max() + 1, y0 + width), (span.min() - 1, y0 + width))
