@@ -14,6 +14,7 @@ import numpy as np
 from framing.engine import length
 from framing.engine.adjustment import Adjustment
 from framing.engine.boards import Decking, lay_boards
+from framing.engine.borders import border_lines
 from framing.engine.checks import Change, Check, check
 from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths, plan
 from framing.engine.documents import Build, Survey
@@ -124,7 +125,7 @@ def assemble(setting: Setting, build: Build, *, trial: bool = False) -> Built:
         return Built(best.layout, best.board, framed, None, (), tuple(checks))
     longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
     panels, panel_checks = find_panels(survey, build, setting.adjusted, deck)
-    decking = lay_boards(deck, best.layout.lines, build, best.board, longest, panels)
+    decking = lay_boards(deck, best.layout.lines, build, best.board, longest, panels, _door(setting))
     checks += [*_spacing_checks(build, best.joist, best.board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()
     try:
@@ -224,16 +225,24 @@ def _too_short(survey: Survey, error: PieceTooLong) -> Check:
                  clears=offers, have=length.write(error.longest), need=length.write(error.needed))
 
 
+def _door(setting: Setting) -> tuple[float, float]:
+    """The middle of the door that governs."""
+    points = setting.adjusted.points
+    at = np.array([[points[p].x, points[p].y] for p in setting.plane.door.points if p in points])
+    return float(at[:, 0].mean()), float(at[:, 1].mean())
+
+
 def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board: float) -> _Way:
     """Layout and members with the joists along `joist`, the boards along `board` [degrees]."""
     survey, adjusted, roof = setting.survey, setting.adjusted, setting.roof
     deck, plane = setting.deck, setting.plane
-    door = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in plane.door.points if p in adjusted.points])
-    anchor = (float(door[:, 0].mean()), float(door[:, 1].mean()))
+    anchor = _door(setting)
     footing = find_footing(build, plane, roof, ground)
     bowls, wide = drain_bowls(survey, adjusted, deck, build.joists.spacing)
     layout = lay_members(build, deck, joist, roof=roof.outline, anchor=anchor, footing=footing,
                          bowls=[*bowls, *valleys_along(ground.valleys, footing.size, build.joists.spacing, joist)])
+    border, bare = border_lines(deck, layout.lines, build, board)
+    layout = replace(layout, lines=(*layout.lines, *border))
     longest = _longest(survey, build.joists.stock_lengths, build.saw.trim)
     if longest < LESS_THAN_ANY_STICK:
         reach = survey.access.longest_stick if survey.access else None
@@ -257,7 +266,7 @@ def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board
     if not weight.known:
         checks.append(check("decking-weight", "caution", value=weight.psf, unit="psf", where="decking",
                             source=weight.source))
-    return _Way(joist, board, build, layout, tuple(members), (*checks, *wide), load, placed,
+    return _Way(joist, board, build, layout, tuple(members), (*checks, *wide, *bare), load, placed,
                 pads_about(members, layout, build, ground, load))
 
 

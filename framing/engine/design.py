@@ -230,7 +230,6 @@ def _given(survey: Survey, build: Build) -> list[Check]:
               for what, absent in missing if absent]
     given = (build.labor and build.labor.rates) or {}
     beyond = [
-        ("picture frame: boards are laid without it", build.decking.border_courses > 0),
         ("drifted snow: an engineer adds it", build.loads.drift > 0),
         ("heavy things on the deck: an engineer carries them", bool(build.loads.heavy)),
         ("lap splices: butt joints over pads are laid instead", build.joists.splice == "lapped"),

@@ -132,7 +132,7 @@ def _drivers(build: Build, deck: Deck, frame: Frame, decking: Decking, lifts: Li
     run = sum(m.line.length for m in frame.members) / 12
     floors = lifts.floors_up if lifts.by == "stair" else 1
     brought = f"{lifts.weight:.0f} lb in {len(lifts.bundles)} lifts" + (f" up {floors} floors" if floors > 1 else "")
-    hung = sum(m.role == "blocking" for m in frame.members)
+    hung = sum(m.role in ("blocking", "border") for m in frame.members)
     packers = sum(s.packer > 0 for s in frame.supports)
     joints = rim_joints(frame)
     ends = angle_cuts(frame)
