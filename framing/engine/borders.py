@@ -143,6 +143,11 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
     seams = [s for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
              for s in _seams(ring, depth)]
     wood = _Wood([np.array([n.start, n.end]) for n in lines])
+    mitres = [m for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
+              for m in _mitres(ring, depth)]
+    for ends in mitres:
+        for piece in _along(ends, build.joists.spacing, LEAST_PIECE, wood, body):
+            wood.add(piece)
     for s in seams:
         if _between(_bearing(s.ends), _bearing(np.array([joist.start, joist.end]))) < ALONG_JOISTS:
             for block in _blocks(s, depth, build.joists.spacing, wood, body):
@@ -152,10 +157,11 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
         for piece in _under_seam(s, build.joists.spacing, wood, body):
             wood.add(piece)
     bare, worst = 0.0, ""
-    for s in ending:
-        left = LineString(s.ends).intersection(body).difference(wood.bodies(STICK)).length
+    over = wood.bodies(STICK)
+    for ends in [*(s.ends for s in ending), *mitres]:
+        left = LineString(ends).intersection(body).difference(over).length
         if left > bare:
-            bare, worst = left, f"x {s.ends[:, 0].mean():.0f}, y {s.ends[:, 1].mean():.0f}"
+            bare, worst = left, f"x {ends[:, 0].mean():.0f}, y {ends[:, 1].mean():.0f}"
     added = [Line(f"N{k}", "border", tuple(p[0].tolist()), tuple(p[1].tolist())) for k, p in enumerate(wood.added, 1)]
     told = [check("border-bare", "caution", value=bare, limit=STICK, where=worst)] if bare > STICK else []
     return added, told
@@ -195,6 +201,12 @@ def _seams(ring: Polygon, depth: float) -> Iterator[_Seam]:
         after = (k + 1) % len(corners)
         if math.dist(corner, corners[after]) > LEAST_PIECE:
             yield _Seam(np.array([corner, corners[after]]), (float(past[k]), float(past[after])))
+
+
+def _mitres(ring: Polygon, depth: float) -> Iterator[Array]:
+    """The mitre at each corner of a border, from the deck's edge to the seam that lies `depth` inside it, (2, 2)."""
+    corners, along = _corners(ring)
+    yield from np.stack([_set_in(corners, along, -depth), corners], axis=1)
 
 
 class _Wood:
@@ -255,27 +267,36 @@ def _blocks(seam: _Seam, depth: float, spacing: float, wood: _Wood, body: BaseGe
 
 
 def _under_seam(seam: _Seam, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
-    """Pieces under a seam between the members that it crosses, beside those that it runs along; past its ends they run
-    on to the first wood."""
-    on = spacing + 2 * STICK
-    whole = seam.edge() + np.multiply.outer([-on, on], seam.along)
-    line = LineString(whole)
+    """Pieces under a seam between the members that it crosses, and nailed beside those that it runs along."""
+    line = LineString(seam.ends)
+    for m in wood.near(line):
+        if _between(_bearing(m), _bearing(seam.ends)) >= BESIDE or LineString(m).length < LEAST_PIECE:
+            continue
+        u = (m[1] - m[0]) / math.dist(*m)
+        for side in (1.0, -1.0):
+            n = np.array([-u[1], u[0]]) * side
+            band = Polygon(np.concatenate([m + n * ON_JOIST, m[::-1] + n * 1.5 * STICK]))
+            for part in _strings(line.intersection(band)):
+                s = np.sort((np.array(part.coords) - m[0]) @ u)
+                if s[1] - s[0] > STICK:
+                    yield from _along(m[0] + np.multiply.outer(s, u) + n * STICK, 0.0, STICK, wood, body, nailed=True)
+    yield from _along(seam.ends, spacing + 2 * STICK, STICK, wood, body)
+
+
+def _along(ends: Array, reach: float, least: float, wood: _Wood, body: BaseGeometry, *,
+           nailed: bool = False) -> Iterator[Array]:
+    """Pieces along a line (2, 2) between the members that it crosses; past its ends they run on to the first wood
+    within `reach` [in]. One `nailed` to the member beside it needs none at its ends."""
+    u = (ends[1] - ends[0]) / math.dist(*ends)
+    line = LineString(ends + np.multiply.outer([-reach, reach], u))
     found = wood.near(line)
-    beside = [m for m in found if _between(_bearing(m), _bearing(seam.ends)) < BESIDE]
-    off = 0.0
-    for m in beside:
-        apart = float((seam.ends.sum(axis=0) - m.sum(axis=0)) @ seam.inwards) / 2  # of the seam from its middle
-        if ON_JOIST < abs(apart) < STICK:
-            off = math.copysign(STICK, apart) - apart
-    line = LineString(whole + seam.inwards * off)
-    wide = [2 * STICK - 2 * TOUCH if any(m is k for k in beside) else STICK for m in found]
+    wide = [2 * STICK - 2 * TOUCH if _between(_bearing(m), _bearing(ends)) < BESIDE else STICK for m in found]
     solid = unary_union([_body(m[0], m[1], wide=w) for m, w in zip(found, wide, strict=True)])
-    over = LineString(seam.ends).buffer(STICK)
+    over = LineString(ends).buffer(STICK)
     for part in _strings(line.intersection(body).difference(solid)):
-        ends = np.array(part.coords)
-        held = _hung(ends, found)
-        if part.length >= STICK and part.intersects(over) and (held == 2 or (held == 1 and part.length <= OUT_OVER)):
-            yield ends
+        held = 2 if nailed else _hung(np.array(part.coords), found)
+        if part.length >= least and part.intersects(over) and (held == 2 or (held == 1 and part.length <= OUT_OVER)):
+            yield np.array(part.coords)
 
 
 def _hung(ends: Array, found: Sequence[Array]) -> int:
