@@ -146,7 +146,7 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
     mitres = [m for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
               for m in _mitres(ring, depth)]
     for ends in mitres:
-        for piece in _along(ends, build.joists.spacing, LEAST_PIECE, wood, body):
+        for piece in _under_seam(ends, build.joists.spacing, wood, body):
             wood.add(piece)
     for s in seams:
         if _between(_bearing(s.ends), _bearing(np.array([joist.start, joist.end]))) < ALONG_JOISTS:
@@ -154,7 +154,7 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
                 wood.add(block)
     ending = [s for s in seams if _between(_bearing(s.ends), boards) >= ALONG_BOARDS]
     for s in [*ending, *ending]:  # at a corner one seam's last piece may hang from the next seam's
-        for piece in _under_seam(s, build.joists.spacing, wood, body):
+        for piece in _under_seam(s.ends, build.joists.spacing, wood, body):
             wood.add(piece)
     bare, worst = 0.0, ""
     over = wood.bodies(STICK)
@@ -266,11 +266,12 @@ def _blocks(seam: _Seam, depth: float, spacing: float, wood: _Wood, body: BaseGe
                 yield ends
 
 
-def _under_seam(seam: _Seam, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
-    """Pieces under a seam between the members that it crosses, and nailed beside those that it runs along."""
-    line = LineString(seam.ends)
+def _under_seam(ends: Array, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
+    """Pieces under a seam or mitre (2, 2) between the members that it crosses, and nailed beside those that it runs
+    along."""
+    line = LineString(ends)
     for m in wood.near(line):
-        if _between(_bearing(m), _bearing(seam.ends)) >= BESIDE or LineString(m).length < LEAST_PIECE:
+        if _between(_bearing(m), _bearing(ends)) >= BESIDE or LineString(m).length < LEAST_PIECE:
             continue
         u = (m[1] - m[0]) / math.dist(*m)
         for side in (1.0, -1.0):
@@ -280,7 +281,7 @@ def _under_seam(seam: _Seam, spacing: float, wood: _Wood, body: BaseGeometry) ->
                 s = np.sort((np.array(part.coords) - m[0]) @ u)
                 if s[1] - s[0] > STICK:
                     yield from _along(m[0] + np.multiply.outer(s, u) + n * STICK, 0.0, STICK, wood, body, nailed=True)
-    yield from _along(seam.ends, spacing + 2 * STICK, STICK, wood, body)
+    yield from _along(ends, spacing + 2 * STICK, STICK, wood, body)
 
 
 def _along(ends: Array, reach: float, least: float, wood: _Wood, body: BaseGeometry, *,
