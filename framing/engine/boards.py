@@ -35,6 +35,7 @@ Shapes = NDArray[np.object_]
 SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
 SCRAP = 0.5  # a smaller piece is left out [sq in]
 CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
+BORDER_CROSSES = 0.7  # ... and a border's, at 45 degrees: nearer its way it has blocks of its own (sine)
 SQUARE = 0.09  # joints over members nearer to square than 5 degrees are sawn square [dx/dy]
 PANEL_SLACK = 1 / 8  # what a lift-out panel is shorter than the bay that it lies in [in]
 ON_SEAT = STICK / 2 - 0.25  # a board that ends this far off a member's middle still has a seat to be fastened to [in]
@@ -108,9 +109,9 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     boards = _boards(pieces, runs, d.width, direction, "field", 0)
     for way in sorted({c.along for c in border.courses}):
         own = [c for c in border.courses if c.along == way]
-        carried = _seats(lines, way, ("joist", "edge", "border"))
+        carried = _seats(lines, way, ("joist", "edge", "border"), BORDER_CROSSES)
         side = _runs(np.array([turn(c.shape, -way) for c in own], object), np.array([c.number for c in own]), carried)
-        cut = _cut(side, d.width, longest, sticks, [[] for _ in own])
+        cut = _cut(side, d.width, longest, sticks, _bays(panels, way, side))
         boards += _boards(cut, side, d.width, way, "border", len(boards))
     y = _strips(net, start.y, d.width, pitch)
     gaps = shapely.box(net.bounds[0] - 1, y + d.width, net.bounds[2] + 1, y + pitch)
@@ -155,7 +156,7 @@ def _runs(parts: Shapes, row: NDArray[np.intp], seats: _Seats, y: Array | None =
     return _Runs(parts, row, bounds[:, 1] if y is None else y[order], bounds, own)
 
 
-def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str]) -> _Seats:
+def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str], crosses: float = CROSSES) -> _Seats:
     """The members of some roles that cross boards along `direction`.
 
     A joist's seat runs on over the rim that it butts against, a block's over the edge joist that it hangs on: a border
@@ -168,7 +169,7 @@ def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str]) -> _Se
         return _Seats(np.zeros((0, 2, 2)), np.zeros(0))
     ends = turned(found.reshape(-1, 2), -direction).reshape(-1, 2, 2)
     run = ends[:, 1] - ends[:, 0]
-    across = np.abs(run[:, 1]) > CROSSES * np.hypot(*run.T)
+    across = np.abs(run[:, 1]) > crosses * np.hypot(*run.T)
     ends, run = ends[across], run[across]
     return _Seats(ends, run[:, 0] / run[:, 1])
 

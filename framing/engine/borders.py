@@ -15,7 +15,6 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import unary_union
 
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build, Decking
@@ -142,7 +141,7 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
     body = deck.net.buffer(-STICK / 2 + 0.01, join_style="mitre")
     seams = [s for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
              for s in _seams(ring, depth)]
-    wood = _Wood([np.array([n.start, n.end]) for n in lines])
+    wood = _Wood(lines)
     mitres = [m for ring in shapely.get_parts(inset(deck.outline, depth)) if ring.geom_type == "Polygon"
               for m in _mitres(ring, depth)]
     for ends in mitres:
@@ -157,9 +156,8 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
         for piece in _under_seam(s.ends, build.joists.spacing, wood, body):
             wood.add(piece)
     bare, worst = 0.0, ""
-    over = wood.bodies(STICK)
     for ends in [*(s.ends for s in ending), *mitres]:
-        left = LineString(ends).intersection(body).difference(over).length
+        left = wood.bare(LineString(ends).intersection(body))
         if left > bare:
             bare, worst = left, f"x {ends[:, 0].mean():.0f}, y {ends[:, 1].mean():.0f}"
     added = [Line(f"N{k}", "border", tuple(p[0].tolist()), tuple(p[1].tolist())) for k, p in enumerate(wood.added, 1)]
@@ -210,29 +208,40 @@ def _mitres(ring: Polygon, depth: float) -> Iterator[Array]:
 
 
 class _Wood:
-    """Centre lines of the members so far, (2, 2) each, and those added to them."""
+    """Centre lines of the members so far, (n, 2, 2), and those added to them."""
 
-    def __init__(self, lines: Sequence[Array]) -> None:
-        self.lines = list(lines)
-        self.added: list[Array] = []
+    def __init__(self, lines: Sequence[Line]) -> None:
+        self.lines = np.array([[n.start, n.end] for n in lines])
+        self.given = len(self.lines)
+        over_rim = [STICK if n.role in ("joist", "edge") else 0.0 for n in lines]
+        self.seats = _bodies(self.lines, np.array(over_rim))
 
     def add(self, line: Array) -> None:
-        self.lines.append(line)
-        self.added.append(line)
+        self.lines = np.concatenate([self.lines, line[None]])
+        self.seats = np.append(self.seats, _bodies(line[None]))
 
-    def near(self, shape: BaseGeometry) -> list[Array]:
-        lines = shapely.linestrings(np.array(self.lines))
-        return [self.lines[i] for i in np.flatnonzero(shapely.dwithin(lines, shape, 2 * STICK))]
+    @property
+    def added(self) -> Array:
+        return self.lines[self.given:]
 
-    def bodies(self, beyond: float = 0.0) -> BaseGeometry:
-        """All members in plan, run on by `beyond` at their ends: over the rim that they butt against."""
-        return unary_union([_body(a, b, beyond) for a, b in self.lines])
+    def near(self, shape: BaseGeometry) -> Array:
+        """The members within two sticks of a shape, (k, 2, 2)."""
+        close = shapely.dwithin(shapely.linestrings(self.lines), shape, 2 * STICK)
+        return np.asarray(self.lines[close])
+
+    def bare(self, line: BaseGeometry) -> float:
+        """How much of a line lies over no member, nor over a rim that a joist butts against. [in]"""
+        found = self.seats[shapely.intersects(self.seats, line)]
+        return float(shapely.length(shapely.difference(line, shapely.union_all(found))))
 
 
-def _body(a: Array, b: Array, beyond: float = 0.0, wide: float = STICK) -> Polygon:
-    u = (b - a) / math.dist(a, b)
-    n = np.array([-u[1], u[0]]) * wide / 2
-    return Polygon([a - u * beyond - n, b + u * beyond - n, b + u * beyond + n, a - u * beyond + n])
+def _bodies(lines: Array, beyond: Array | float = 0.0, wide: Array | float = STICK) -> NDArray[np.object_]:
+    """Members (n, 2, 2) in plan, run on `beyond` both ends [in]."""
+    run = lines[:, 1] - lines[:, 0]
+    u = run / np.hypot(*run.T)[:, None]
+    n = np.column_stack([-u[:, 1], u[:, 0]]) * np.broadcast_to(wide, len(lines))[:, None] / 2
+    a, b = (lines[:, k] + s * u * np.broadcast_to(beyond, len(lines))[:, None] for k, s in ((0, -1), (1, 1)))
+    return np.asarray(shapely.polygons(np.stack([a - n, b - n, b + n, a + n], axis=1)))
 
 
 def _bearing(ends: Array) -> float:
@@ -257,7 +266,7 @@ def _blocks(seam: _Seam, depth: float, spacing: float, wood: _Wood, body: BaseGe
         p = a + (b - a) * t
         ray = LineString([p - seam.inwards * depth, p + seam.inwards * (spacing + 2 * STICK)])
         found = wood.near(ray)
-        free = ray.intersection(body).difference(unary_union([_body(*line) for line in found]))
+        free = ray.intersection(body).difference(shapely.union_all(_bodies(found)))
         for part in _strings(free):
             ends = np.array(part.coords)
             ends = ends[np.argsort((ends - p) @ seam.inwards)]
@@ -271,7 +280,7 @@ def _under_seam(ends: Array, spacing: float, wood: _Wood, body: BaseGeometry) ->
     along."""
     line = LineString(ends)
     for m in wood.near(line):
-        if _between(_bearing(m), _bearing(ends)) >= BESIDE or LineString(m).length < LEAST_PIECE:
+        if _between(_bearing(m), _bearing(ends)) >= BESIDE or math.dist(*m) < LEAST_PIECE:
             continue
         u = (m[1] - m[0]) / math.dist(*m)
         for side in (1.0, -1.0):
@@ -292,20 +301,19 @@ def _along(ends: Array, reach: float, least: float, wood: _Wood, body: BaseGeome
     line = LineString(ends + np.multiply.outer([-reach, reach], u))
     found = wood.near(line)
     wide = [2 * STICK - 2 * TOUCH if _between(_bearing(m), _bearing(ends)) < BESIDE else STICK for m in found]
-    solid = unary_union([_body(m[0], m[1], wide=w) for m, w in zip(found, wide, strict=True)])
-    over = LineString(ends).buffer(STICK)
-    for part in _strings(line.intersection(body).difference(solid)):
+    solid = _bodies(found, wide=np.array(wide))
+    middle = LineString(ends)
+    for part in _strings(line.intersection(body).difference(shapely.union_all(solid))):
         held = 2 if nailed else _hung(np.array(part.coords), found)
-        if part.length >= least and part.intersects(over) and (held == 2 or (held == 1 and part.length <= OUT_OVER)):
+        hangs = held == 2 or (held == 1 and part.length <= OUT_OVER)
+        if hangs and part.length >= least and part.dwithin(middle, STICK):
             yield np.array(part.coords)
 
 
-def _hung(ends: Array, found: Sequence[Array]) -> int:
+def _hung(ends: Array, found: Array) -> int:
     """How many of the two ends (2, 2) touch a member."""
-    if not found:
-        return 0
-    solid = unary_union([_body(*m) for m in found])
-    return int((shapely.distance(shapely.points(ends), solid) < TOUCH).sum())
+    apart = shapely.distance(shapely.points(ends)[:, None], _bodies(found)[None])
+    return int((apart.min(axis=1, initial=np.inf) < TOUCH).sum())
 
 
 def _strings(shape: BaseGeometry) -> list[LineString]:

@@ -684,7 +684,8 @@ def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Ar
     span = shapely.get_coordinates(a.net) @ u
     over = shapely.get_coordinates(a.net) @ n
     rows = np.arange(math.floor((over.min() - first) / pitch), math.ceil((over.max() - first) / pitch) + 1)
-    stands_off = {"panel": LOOSE, "border": a.want("decking", "gap") + NEAR}
+    border = a.want("decking", "gap") + NEAR
+    stands_off = {"panel": border if a.build["decking"].get("border_courses") else LOOSE, "border": border}
     fixed = unary_union([s.buffer(stands_off[b["kind"]], join_style="mitre")
                          for s, b in zip(shapes, a.framing["boards"], strict=True) if b["kind"] != "field"])
     for r in rows:
