@@ -43,11 +43,10 @@ ON_SEAT = STICK / 2 - 0.25  # a board that ends this far off a member's middle s
 
 @dataclass(frozen=True)
 class Decking:
-    """All boards, with how often they cross a member: one fastening each. Panels are loose."""
+    """All boards and the way that those of the field run [degrees]."""
 
     boards: tuple[Board, ...]
     direction: float
-    crossings: int
     checks: tuple[Check, ...]
 
 
@@ -119,7 +118,7 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     course = sum(c.shape.area for c in border.courses)
     laid = Laid(boards, deck.net.area, course + net.area - bare, start.thin,
                 sum(len(j) for j in pieces.joints), _least_apart(pieces, runs))
-    return Decking(tuple(boards), direction, _count_crossings(boards, lines), (*border.checks, *told(laid, build)))
+    return Decking(tuple(boards), direction, (*border.checks, *told(laid, build)))
 
 
 def _strips(net: BaseGeometry, start: float, width: float, pitch: float) -> Array:
@@ -303,20 +302,3 @@ def _merged(bays: Sequence[Array]) -> list[Array]:
         else:
             kept.append(bay)
     return kept
-
-
-def _count_crossings(boards: Sequence[Board], lines: Sequence[Line]) -> int:
-    """How often a board that is fixed crosses a member on the board's middle line; both boards at a joint count."""
-    count = 0
-    for way in sorted({b.along for b in boards}):
-        seats = _seats(lines, way, ("joist", "edge", "border", "blocking"))
-        own = turn(np.array([b.polygon for b in boards if b.along == way and b.kind != "panel"], object), -way)
-        if not len(own) or not len(seats.slant):
-            continue
-        bounds = shapely.bounds(own)
-        y = (bounds[:, 1] + bounds[:, 3]) / 2
-        middle = shapely.linestrings(np.stack([np.c_[bounds[:, 0] - 1, y], np.c_[bounds[:, 2] + 1, y]], axis=1))
-        x = shapely.bounds(shapely.intersection(middle, own))
-        at = seats.at(y)
-        count += int(((at >= x[:, :1] - ON_SEAT) & (at <= x[:, 2:3] + ON_SEAT)).sum())
-    return count

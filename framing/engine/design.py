@@ -230,12 +230,10 @@ def _given(survey: Survey, build: Build) -> list[Check]:
               for what, absent in missing if absent]
     given = (build.labor and build.labor.rates) or {}
     beyond = [
-        ("drifted snow: an engineer adds it", build.loads.drift > 0),
-        ("heavy things on the deck: an engineer carries them", bool(build.loads.heavy)),
         ("lap splices: butt joints over pads are laid instead", build.joists.splice == "lapped"),
         *((f"hours for {task}: no such task is counted", task not in RATES) for task in given),
     ]
-    found += [check("not-covered", "caution", unit="EA", where="build", what=what, acknowledge="engineer" in what)
+    found += [check("not-covered", "caution", unit="EA", where="build", what=what)
               for what, asked in beyond if asked]
     return found + basis_checks(build)
 

@@ -156,7 +156,7 @@ def _drivers(build: Build, deck: Deck, frame: Frame, decking: Decking, lifts: Li
         f"deck-{build.decking.fastening}": (
             laid, f"{deck.net_sqft:.0f} sq ft, {share:.0%} of it times {crossed} crossings over {usual:.0f}, "
             "those of usual boards and joists"),
-        "scribe": (scribed_run(decking.boards, decking.direction), "board edges cut at an angle"),
+        "scribe": (scribed_run(decking.boards), "board edges cut at an angle"),
         "panels": (count, f"{count} lift-out panels"),
         "seal-ends": (2 * boards, f"both ends of {boards} boards"),
     }

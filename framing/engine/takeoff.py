@@ -166,25 +166,31 @@ def crossings(frame: Frame, decking: Decking) -> int:
 
     Panels are loose. Rims count where boards end on them, not where they run under a board's edge.
     """
-    boards = np.array([b.polygon for b in decking.boards if b.kind != "panel"], object)
     ends = np.array([[m.line.start, m.line.end] for m in frame.members]).reshape(-1, 2, 2)
     run = ends[:, 1] - ends[:, 0]
     run = run / np.hypot(*run.T)[:, None]
-    across = np.abs(turned(run, -decking.direction)[:, 1]) > CROSSES
-    within = (ends + np.stack([run, -run], axis=1) * HELD)[across]
-    aside = (np.stack([-run[:, 1], run[:, 0]], axis=1) * HELD)[across, None]
-    lines = shapely.linestrings(np.concatenate([within - aside, within + aside]))
-    line, board = STRtree(boards).query(lines, predicate="intersects")
-    return len(np.unique(line % across.sum() * len(boards) + board))
+    within = ends + np.stack([run, -run], axis=1) * HELD
+    aside = (np.stack([-run[:, 1], run[:, 0]], axis=1) * HELD)[:, None]
+    count = 0
+    for way in sorted({b.along for b in decking.boards}):  # a border's boards run along its sides
+        boards = np.array([b.polygon for b in decking.boards if b.along == way and b.kind != "panel"], object)
+        across = np.abs(turned(run, -way)[:, 1]) > CROSSES
+        lines = shapely.linestrings(np.concatenate([(within - aside)[across], (within + aside)[across]]))
+        line, board = STRtree(boards).query(lines, predicate="intersects")
+        count += len(np.unique(line % across.sum() * len(boards) + board))
+    return count
 
 
-def scribed_run(boards: Sequence[Board], direction: float) -> float:
+def scribed_run(boards: Sequence[Board]) -> float:
     """Length of board edges cut at an angle: taper rips along walls, skew and scribed ends [ft]."""
     if not boards:
         return 0.0
     polygons = np.array([b.polygon for b in boards], object)
     xy, piece = shapely.get_coordinates(shapely.get_exterior_ring(polygons), return_index=True)
-    edge = np.diff(turned(xy, -direction), axis=0)[piece[1:] == piece[:-1]]
+    same = piece[1:] == piece[:-1]
+    edge, way = np.diff(xy, axis=0)[same], np.radians([b.along for b in boards])[piece[1:][same]]
+    edge = np.stack([edge @ [1, 0] * np.cos(way) + edge @ [0, 1] * np.sin(way),
+                     edge @ [0, 1] * np.cos(way) - edge @ [1, 0] * np.sin(way)], axis=1)
     angled = (np.abs(edge) > OFF_LINE).all(axis=1)
     return float(np.hypot(*edge[angled].T).sum() / 12)
 

@@ -81,7 +81,8 @@ def read(found: Laid) -> Iterator[tuple[str, str]]:
     over = shapely.area(shapely.intersection(shapes[i[i < j]], shapes[j[i < j]]))
     if over.max(initial=0.0) > NEAR:
         k = int(over.argmax())
-        yield "overlap", f"{boards[i[i < j][k]].id} and {boards[j[i < j][k]].id} lie over each other by {over[k]:.4f} sq in"
+        one, other = boards[i[i < j][k]].id, boards[j[i < j][k]].id
+        yield "overlap", f"{one} and {other} lie over each other by {over[k]:.4f} sq in"
     out = shapely.area(shapely.difference(shapes, net.buffer(NEAR)))
     if out.max() > NEAR:
         yield "outside", f"{boards[int(out.argmax())].id} leaves the deck by {out.max():.4f} sq in"

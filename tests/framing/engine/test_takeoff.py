@@ -258,7 +258,7 @@ def test_an_order_weighs_what_its_sticks_do(plain):
 
 
 def board(*corners, kind="field"):
-    return Board("B", kind, Polygon(corners), 100.0, None, 0)
+    return Board("B", kind, Polygon(corners), 100.0, None, 0, 5.5, 0.0)
 
 
 def test_scribed_edges_are_those_neither_along_nor_square():
@@ -266,9 +266,9 @@ def test_scribed_edges_are_those_neither_along_nor_square():
     taper = board((0, 0), (100, 0), (100, 3.5), (0, 5.5))
     skew = board((0, 0), (100, 0), (98, 5.5), (0, 5.5))
     square = board((0, 0), (100, 0), (100, 4), (0, 4))
-    assert scribed_run([taper], 0.0) == pytest.approx(math.hypot(100, 2) / 12)
-    assert scribed_run([skew, square], 0.0) == pytest.approx(math.hypot(2, 5.5) / 12)
-    assert scribed_run([square], 0.0) == scribed_run([], 0.0) == 0
+    assert scribed_run([taper]) == pytest.approx(math.hypot(100, 2) / 12)
+    assert scribed_run([skew, square]) == pytest.approx(math.hypot(2, 5.5) / 12)
+    assert scribed_run([square]) == scribed_run([]) == 0
 
 
 def test_boards_of_one_panel_lie_a_gap_apart():
