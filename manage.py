@@ -5,7 +5,7 @@ import os
 import secrets
 import sys
 
-ALONE = ("frame",)  # reads two files and writes papers: it signs nothing, so it needs no secret of the office's
+ALONE = ("frame", "compare")  # read files and write papers: they sign nothing, so they need no secret of the office's
 
 
 def main() -> None:

@@ -107,34 +107,42 @@ class _Way:
 
 
 def assemble(setting: Setting, build: Build, *, trial: bool = False) -> Built:
-    """The better of the directions: fewest stops, then least of sawing, pads, wood and joists across the water's way.
+    """The deck framed, decked and cut. A `trial` is not cut: only whether sticks are long enough is looked at."""
+    return lay_and_cut(setting, build, frame_up(setting, build), trial=trial)
 
-    A `trial` is not cut: only whether sticks are long enough is looked at.
-    """
-    survey, deck = setting.survey, setting.deck
-    ground = find_ground(survey, setting.adjusted, setting.roof, deck.holes)
-    laid = [_lay_out(setting, _spaced(build, j, b), ground, j, b) for j, b in _directions(setting, build)]
+
+def frame_up(setting: Setting, build: Build) -> Built:
+    """The frame alone, in the better of the directions: fewest stops, then least of sawing, pads, wood and joists
+    across the water's way. It does not turn on the lengths that boards are sold in."""
+    ground = find_ground(setting.survey, setting.adjusted, setting.roof, setting.deck.holes)
+    laid = [_lay_out(setting, _spaced(build, j, b), ground, j, b) for j, b in directions(setting, build)]
     laid.sort(key=lambda way: (way.stops, way.effort(setting.roof)))
     # pads are found for the way that looks better, and for the other only where that cannot stand
     ways = [(way, _stand(way, setting, ground)) for way in laid[:1]]
     if _stops(ways[0][1]):
         ways = sorted([*ways, *((way, _stand(way, setting, ground)) for way in laid[1:])], key=lambda w: _stops(w[1]))
     (best, framed), others = ways[0], [w for w, _ in ways[1:]] or laid[1:]
-    checks = [*framed.checks, _reasons(best, framed, others, ways[1:], setting.roof, build)]
-    if _stops(framed) or not framed.supports:
-        return Built(best.layout, best.board, framed, None, (), tuple(checks))
+    checks = (*framed.checks, _reasons(best, framed, others, ways[1:], setting.roof, build))
+    return Built(best.layout, best.board, framed, None, (), checks)
+
+
+def lay_and_cut(setting: Setting, build: Build, framed: Built, *, trial: bool = False) -> Built:
+    """A frame with its boards and cutting plans, unless it stopped already."""
+    survey, deck, frame, board = setting.survey, setting.deck, framed.frame, framed.board_direction
+    if any(c.status == "stop" for c in framed.checks) or not frame.supports:
+        return framed
     longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
     panels, panel_checks = find_panels(survey, build, setting.adjusted, deck)
-    decking = lay_boards(deck, best.layout.lines, build, best.board, longest, panels, _door(setting))
-    checks += [*_spacing_checks(build, best.joist, best.board), *panel_checks, *decking.checks]
+    decking = lay_boards(deck, framed.layout.lines, build, board, longest, panels, _door(setting))
+    checks = [*framed.checks, *_spacing_checks(build, framed.layout.direction, board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()
     try:
-        jobs = _to_cut(survey, build, framed, decking)
+        jobs = _to_cut(survey, build, frame, decking)
         plans = () if trial else tuple(plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim)
                                        for pieces, stock in jobs)
     except PieceTooLong as error:
         checks.append(_too_short(survey, error))
-    return Built(best.layout, best.board, framed, decking, plans, tuple(checks))
+    return replace(framed, decking=decking, plans=plans, checks=tuple(checks))
 
 
 def boards_across(build: Build) -> list[Check]:
@@ -151,7 +159,7 @@ def boards_across(build: Build) -> list[Check]:
                   clears=(Change("decking.direction", float(boards), across),))]
 
 
-def _directions(setting: Setting, build: Build) -> list[tuple[float, float]]:
+def directions(setting: Setting, build: Build) -> list[tuple[float, float]]:
     """(joist, board) directions to try [degrees]: what is given, else both ways along the door's wall."""
     joists, boards = build.joists.direction, build.decking.direction
     if joists != "auto" and boards != "auto":
@@ -160,6 +168,12 @@ def _directions(setting: Setting, build: Build) -> list[tuple[float, float]]:
         return [(float(joists), float(joists) + 90)]
     if boards != "auto":
         return [(float(boards) - 90, float(boards))]
+    along = door_wall(setting)
+    return [(along, along + 90), (along + 90, along + 180)]
+
+
+def door_wall(setting: Setting) -> float:
+    """The direction of the side of the roof that the governing door stands in [degrees]."""
     points = setting.adjusted.points
     corners = np.array([[points[c].x, points[c].y] for c in setting.survey.corners])
     door = np.array([[points[p].x, points[p].y] for p in setting.plane.door.points
@@ -167,8 +181,7 @@ def _directions(setting: Setting, build: Build) -> list[tuple[float, float]]:
     run = np.roll(corners, -1, axis=0) - corners
     t = np.clip(((door - corners) * run).sum(axis=1) / (run**2).sum(axis=1), 0, 1)
     wall = int(np.argmin(np.hypot(*(corners + t[:, None] * run - door).T)))
-    along = math.degrees(math.atan2(run[wall, 1], run[wall, 0]))
-    return [(along, along + 90), (along + 90, along + 180)]
+    return math.degrees(math.atan2(run[wall, 1], run[wall, 0]))
 
 
 def _stops(frame: Frame) -> int:

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import numpy as np
 from shapely import Point
 
-from framing.engine import clearing, drawings
+from framing.engine import candidates, clearing, drawings
 from framing.engine.adjustment import Adjustment, adjust
-from framing.engine.assembly import Built, Setting, assemble, boards_across, weight_up
+from framing.engine.assembly import Built, Setting, assemble, boards_across, frame_up, lay_and_cut, weight_up
 from framing.engine.candidate_readings import NextReading
+from framing.engine.candidates import AS_GIVEN
 from framing.engine.checks import Check, check
 from framing.engine.crew import Schedule, plan_crew
 from framing.engine.documents import (
     Build,
     DocumentRefused,
     Fault,
+    Rain,
+    Source,
     Survey,
     canonical_sha256,
     check_together,
@@ -28,6 +33,7 @@ from framing.engine.documents import (
 from framing.engine.drainage import Drainage, against_frame, drain
 from framing.engine.drying import drying
 from framing.engine.json_reading import read_json
+from framing.engine.keep_outs import find_ground
 from framing.engine.labor import Difficulty, Task, difficulty, estimate_hours
 from framing.engine.layout import Deck, lay_deck
 from framing.engine.lifts import Lifts, plan_lifts
@@ -35,6 +41,7 @@ from framing.engine.loads import basis_checks
 from framing.engine.members import end_a, named_sides
 from framing.engine.next_readings import next_readings, told
 from framing.engine.plane import Budget, Plane, find_plane, height_budget
+from framing.engine.ranking import Comparison, Figures, Tried, figures, rank
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
 from framing.engine.supports import Frame
 from framing.engine.takeoff import Quantity, take_off
@@ -65,6 +72,27 @@ class Framing:
         return [c for c in self.document["checks"] if c["status"] == "stop"]
 
 
+@dataclass(frozen=True)
+class _Surveyed:
+    """A survey adjusted, its roof fitted and its water found: the same for all builds with the same rain."""
+
+    survey: Survey
+    adjusted: Adjustment
+    roof: Roof | None = None
+    drainage: Drainage | None = None
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A build to be tried, its name and what was changed to make it."""
+
+    known: _Surveyed
+    name: str
+    changes: tuple[str, ...]
+    build: Build
+    framed: Built | None = None
+
+
 @dataclass
 class _Answer:
     """What has been computed so far; a stop ends the chain and the rest stays empty."""
@@ -76,10 +104,12 @@ class _Answer:
     deck: Deck | None = None
     plane: Plane | None = None
     budget: Budget | None = None
+    framed: Built | None = None
     built: Built | None = None
     quantities: tuple[Quantity, ...] = ()
     lifts: Lifts | None = None
     difficulty: Difficulty | None = None
+    weight: float | None = None
     tasks: tuple[Task, ...] = ()
     schedule: Schedule | None = None
     uncertainty: dict[str, Any] | None = None
@@ -90,14 +120,13 @@ class _Answer:
         return any(c.status == "stop" for c in self.checks)
 
 
-def frame(survey: Mapping[str, Any] | bytes | str, build: Mapping[str, Any] | bytes | str) -> Framing:
+def frame(survey: Source, build: Source) -> Framing:
     """The framing of `survey` as `build` asks.
 
     Raises DocumentRefused, with every fault of both documents, before anything is computed.
     """
-    parsed_survey, parsed_build = _parse_both(survey, build)
-    check_together(parsed_survey, parsed_build)
-    answer = _compute(parsed_survey, parsed_build)
+    parsed_survey, (parsed_build,) = _parse(survey, {"": build})
+    answer = _compute(_surveyed(parsed_survey, parsed_build.rain), parsed_build)
     answer.next_readings = next_readings(
         parsed_survey, answer.adjusted, answer.roof, follow=parsed_build.surface.mode == "follow-threshold",
         keep_off=answer.deck.holes if answer.deck else ())
@@ -105,6 +134,87 @@ def frame(survey: Mapping[str, Any] | bytes | str, build: Mapping[str, Any] | by
     document = _document(answer, parsed_survey, parsed_build, _hash(survey), _hash(build))
     sheet = _sheet(parsed_survey, parsed_build, answer)
     return Framing(document, drawings.plan_svg(sheet), drawings.section_svg(sheet), sheet)
+
+
+_Came = tuple[Tried, Built | None]  # how a build came out, and its frame
+Each = Callable[[Callable[[_Asked], _Came], Iterable[_Asked]], Iterable[_Came]]  # as the builtin map
+
+
+def compare(survey: Source, builds: Sequence[Source], *, names: Sequence[str] = (), by: str = "cost",
+            prices: Mapping[str, Decimal] | None = None, each: Each = map) -> Comparison:
+    """The builds side by side, by what each comes to on this survey.
+
+    `names` stand before the builds' own, as many as are given. `prices` maps item keys of the takeoff, and
+    "labor/hour", to money for one order unit, before the builds' own stock prices; `by` is the key of the count that
+    they are ordered by. `each` maps as the builtin does, several at a time where the caller has the means; the answer
+    is the same.
+
+    Raises DocumentRefused with every fault of all documents, those of builds with pointers that begin at /builds/0, …
+    """
+    parsed, asked = _parse(survey, {f"/builds/{i}": build for i, build in enumerate(builds)})
+    rains = {rain: _surveyed(parsed, rain) for rain in {b.rain for b in asked}}
+    named = [*names, *(b.name or f"build {i}" for i, b in enumerate(asked[len(names):], len(names) + 1))]
+    came = each(_tried, [_Asked(rains[b.rain], name, (), b) for b, name in zip(asked, named, strict=True)])
+    return rank([tried for tried, _ in came], name=parsed.name, prices=prices or {}, by=by)
+
+
+def find_builds(survey: Source, build: Source, *, most: int = 60, by: str = "cost",
+                prices: Mapping[str, Decimal] | None = None, each: Each = map) -> Comparison:
+    """Up to `most` builds that the engine makes from one by single changes (see candidates), side by side with it.
+
+    Options as for `compare`. Raises DocumentRefused as `frame` does.
+    """
+    parsed, (given,) = _parse(survey, {"": build})
+    known, prices = _surveyed(parsed, given.rain), prices or {}
+    answer = _compute(known, given, offers=False)
+    first = _figured(answer, AS_GIVEN, (), given)
+    if known.roof is None or answer.deck is None or answer.plane is None:  # the survey stops, whatever is built on it
+        return rank([first], name=parsed.name, prices=prices, by=by)
+    grid, left_out = candidates.vary(
+        Setting(parsed, known.adjusted, known.roof, answer.deck, answer.plane), given, answer.framed)
+    frames = {_wood(grid.build): answer.framed}
+    uncovered = {c.text for c in _given(parsed, given) if c.code == "not-covered"}
+
+    def refused(changed: Build) -> str:
+        try:
+            check_together(parsed, changed)
+        except DocumentRefused as error:
+            return error.faults[0].detail
+        return " ".join(c.text for c in _given(parsed, changed) if c.code == "not-covered" and c.text not in uncovered)
+
+    def try_each(wave: Sequence[tuple[str, tuple[str, ...], Build]]) -> Iterator[Tried]:
+        keys = [_wood(build) for _, _, build in wave]
+        asked = [_Asked(known, *one, frames.get(key)) for one, key in zip(wave, keys, strict=True)]
+        for key, (tried, framed) in zip(keys, each(_tried, asked), strict=True):
+            frames[key] = framed
+            yield tried
+
+    ground = find_ground(parsed, known.adjusted, known.roof, answer.deck.holes)
+    found, besides = candidates.search(grid, first, try_each, refused, ground, most=most, prices=prices)
+    return rank(found, name=parsed.name, prices=prices, by=by, left_out=[*left_out, *besides])
+
+
+def _tried(asked: _Asked) -> _Came:
+    """One build framed; of use to a pool of processes, so a function of one argument that can be sent to it."""
+    answer = _compute(asked.known, asked.build, offers=False, standing=asked.framed)
+    return _figured(answer, asked.name, asked.changes, asked.build), answer.framed
+
+
+def _wood(build: Build) -> str:
+    """What decides on the frame of a build: all but the lengths that its boards are sold in."""
+    boards = build.decking.model_copy(update={"stock_lengths": (), "stock_prices": None})
+    return build.model_copy(update={"decking": boards}).model_dump_json()
+
+
+def _figured(answer: _Answer, name: str, changes: tuple[str, ...], build: Build) -> Tried:
+    stops = tuple(c for c in answer.checks if c.status == "stop")
+    cautions = tuple(sorted({c.code for c in answer.checks if c.status == "caution"}))
+    found: Figures | None = None
+    if not stops and answer.built and answer.plane and answer.weight is not None:
+        found = figures(build, answer.built, answer.plane, answer.quantities, answer.tasks, answer.weight, cautions)
+    ways = (round(answer.built.layout.direction % 180, 3), round(answer.built.board_direction % 180, 3)) \
+        if answer.built else None
+    return Tried(name, changes, build, found, stops, cautions, ways)
 
 
 def _sheet(survey: Survey, build: Build, answer: _Answer) -> drawings.Sheet:
@@ -116,21 +226,26 @@ def _sheet(survey: Survey, build: Build, answer: _Answer) -> drawings.Sheet:
                           built.layout if built else None, built.frame if built else None, answer.budget, panels)
 
 
-def _parse_both(survey: Mapping[str, Any] | bytes | str,
-                build: Mapping[str, Any] | bytes | str) -> tuple[Survey, Build]:
-    """Both documents, or the faults of both in one refusal."""
+def _parse(survey: Source, builds: Mapping[str, Source]) -> tuple[Survey, list[Build]]:
+    """The survey and the builds, or the faults of all in one refusal, a build's below the pointer that it stands at."""
     faults: list[Fault] = []
-    large = False
-    parsed: list[Any] = []
-    for parse, source in ((parse_survey, survey), (parse_build, build)):
+    large, parsed = False, None
+    asked: list[Build] = []
+    try:
+        parsed = parse_survey(survey)
+    except DocumentRefused as refused:
+        faults, large = list(refused.faults), refused.too_large
+    for place, source in builds.items():
         try:
-            parsed.append(parse(source))
+            asked.append(parse_build(source))
+            if parsed is not None:
+                check_together(parsed, asked[-1])
         except DocumentRefused as refused:
-            faults += refused.faults
+            faults += [replace(f, pointer=place + f.pointer) for f in refused.faults]
             large = large or refused.too_large
-    if faults:
+    if faults or parsed is None:
         raise DocumentRefused(faults, too_large=large)
-    return parsed[0], parsed[1]
+    return parsed, asked
 
 
 def _hash(source: Mapping[str, Any] | bytes | str) -> str:
@@ -138,17 +253,29 @@ def _hash(source: Mapping[str, Any] | bytes | str) -> str:
     return canonical_sha256(read_json(source)[0])
 
 
-def _compute(survey: Survey, build: Build) -> _Answer:
+def _surveyed(survey: Survey, rain: Rain | None) -> _Surveyed:
     adjusted = adjust(survey)
+    if any(c.status == "stop" for c in adjusted.checks):
+        return _Surveyed(survey, adjusted)
+    roof = fit_roof(survey, adjusted)
+    return _Surveyed(survey, adjusted, roof, drain(survey, adjusted, roof, rain) if roof.facets else None)
+
+
+def _compute(known: _Surveyed, build: Build, *, offers: bool = True, standing: Built | None = None) -> _Answer:
+    """The answer as far as it goes; without `offers` no stop says what would clear it, which takes time to find.
+
+    `standing` is the frame where it is known already, from a build that differs in the lengths of its boards alone.
+    """
+    survey, adjusted = known.survey, known.adjusted
     answer = _Answer(adjusted, list(adjusted.checks))
     answer.checks += _given(survey, build)
-    if answer.stopped:
+    if answer.stopped or known.roof is None:
         return answer
-    answer.roof = fit_roof(survey, adjusted)
+    answer.roof = known.roof
     answer.checks += answer.roof.checks
-    if not answer.roof.facets:
+    if known.drainage is None:
         return answer
-    answer.drainage = drain(survey, adjusted, answer.roof, build.rain)
+    answer.drainage = known.drainage
     answer.checks += answer.drainage.checks
     answer.deck, deck_checks = lay_deck(survey, build, adjusted)
     answer.checks += deck_checks
@@ -160,12 +287,17 @@ def _compute(survey: Survey, build: Build) -> _Answer:
         return answer
     points = {name: (p.x, p.y) for name, p in adjusted.points.items()}
     answer.budget = height_budget(build, answer.plane, answer.roof, answer.deck.net, points)
-    answer.checks += _with_offers([*answer.budget.checks, *boards_across(build)], survey, build, adjusted, answer.roof)
+    offered: Callable[[Sequence[Check]], list[Check]] = list
+    if offers:
+        offered = partial(_with_offers, survey=survey, build=build, adjusted=adjusted, roof=answer.roof)
+    answer.checks += offered([*answer.budget.checks, *boards_across(build)])
     if answer.stopped:
         return answer
 
-    answer.built = assemble(Setting(survey, adjusted, answer.roof, answer.deck, answer.plane), build)
-    answer.checks += _with_offers(answer.built.checks, survey, build, adjusted, answer.roof)
+    setting = Setting(survey, adjusted, answer.roof, answer.deck, answer.plane)
+    answer.framed = standing or frame_up(setting, build)
+    answer.built = lay_and_cut(setting, build, answer.framed)
+    answer.checks += offered(answer.built.checks)
     if answer.stopped or answer.built.decking is None:
         return answer
     built, framed = answer.built, answer.built.frame
@@ -173,7 +305,7 @@ def _compute(survey: Survey, build: Build) -> _Answer:
     answer.checks += _roof_under_pads(answer.roof, framed)
     answer.checks.append(_drying(build, adjusted, answer.plane, framed))
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
-    weight = weight_up(build, framed, answer.deck)
+    weight = answer.weight = weight_up(build, framed, answer.deck)
     answer.lifts = plan_lifts(survey, answer.quantities)
     answer.difficulty = difficulty(survey, build, adjusted, answer.deck)
     answer.tasks = tuple(estimate_hours(build, answer.difficulty, answer.deck, framed, answer.built.decking,

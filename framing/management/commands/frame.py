@@ -39,7 +39,7 @@ class Command(BaseCommand):
 
     def handle(self, *, survey: Path, build: Path, out: Path, along: list[str], as_json: bool, **_: Any) -> None:
         try:
-            sources = _read(survey), _read(build)
+            sources = read_document(survey), read_document(build)
             framed = frame(*sources)
             write_files(out, {**_files(framed, *sources), **_sections(framed, along)})
         except DocumentRefused as refused:
@@ -58,7 +58,7 @@ class Command(BaseCommand):
         self.stderr.write(json.dumps(document) if as_json else "\n".join(sentences))
 
 
-def _read(path: Path) -> bytes:
+def read_document(path: Path) -> bytes:
     """The file's bytes, no more than a document may have. Raises DocumentRefused where it cannot be read."""
     try:
         with path.open("rb") as file:
