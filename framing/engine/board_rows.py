@@ -68,7 +68,11 @@ def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None
     level = np.diff(sides.y)[:, 0] <= LEVEL
     strips = np.where(level, _strip(sides, starts, width, pitch), np.inf)
     first = _first(sides, level, door)
-    whole = np.abs(strips[:, first] - width) < 1e-6 if first is not None else shifts < 1e-9
+    if first is None:
+        whole = shifts < 1e-9
+    else:  # the board's edge at the side itself, and not a gap more
+        off = sides.y[first].mean() - (0.0 if sides.above[first] else width) - starts
+        whole = np.abs(off - np.round(off / pitch) * pitch) < 1e-6
     order = np.lexsort((shifts, -np.round(strips.min(axis=1), 3), ~whole, np.round(thin, 2)))
     return Start(float(starts[order[0]]), float(thin[order[0]]))
 

@@ -194,7 +194,7 @@ def _cut(runs: _Runs, width: float, longest: float, sticks: Sequence[float], bay
                 continue
             panel = k % 2 == 1
             found: tuple[float, ...] = ()
-            if not panel and q - p > longest:
+            if not panel and q - p > (longest if (p, q) == (a, b) else reach):  # skew cuts take some of the stick
                 key = (round(p, 3), round(q, 3), seats.round(3).tobytes(), before, r % 2)
                 if key not in known:
                     known[key] = find_joints(p, q, seats, longest=reach, before=before, sticks=sticks,

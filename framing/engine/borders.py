@@ -151,12 +151,12 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
         if _between(_bearing(s.ends), _bearing(np.array([joist.start, joist.end]))) < ALONG_JOISTS:
             for block in _blocks(s, depth, build.joists.spacing, wood, body):
                 wood.add(block)
-    ending = [s for s in seams if _between(_bearing(s.ends), boards) >= ALONG_BOARDS]
-    for s in [*ending, *ending]:  # at a corner one seam's last piece may hang from the next seam's
-        for piece in _under_seam(s.ends, build.joists.spacing, wood, body):
+    ending = [s.ends for s in seams if _between(_bearing(s.ends), boards) >= ALONG_BOARDS]
+    for ends in [*ending, *mitres, *ending]:  # at a corner one piece may hang from the next
+        for piece in _under_seam(ends, build.joists.spacing, wood, body):
             wood.add(piece)
     bare, worst = 0.0, ""
-    for ends in [*(s.ends for s in ending), *mitres]:
+    for ends in [*ending, *mitres]:
         left = wood.bare(LineString(ends).intersection(body))
         if left > bare:
             bare, worst = left, f"x {ends[:, 0].mean():.0f}, y {ends[:, 1].mean():.0f}"

@@ -1,0 +1,156 @@
+"""Tests of border courses: their boards, the field inside them, and the wood that carries both."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from numpy.testing import assert_allclose
+from shapely import LineString, Point
+
+from framing.engine.boards import lay_boards
+from framing.engine.borders import border_lines, lay_border
+from framing.engine.openings import STICK
+from tests.framing.odd_roofs import L_SHAPE, OCTAGON, RECTANGLE, odd_build, odd_survey
+from tests.framing.staged import stages
+
+WIDTH, GAP = 5.5, 3 / 16
+PITCH = WIDTH + GAP
+NO_GAPS = dict.fromkeys(("A-B", "B-C", "C-D", "D-A"), 0)
+
+
+def staged(courses, corners=RECTANGLE, joists=0.0, **build):
+    survey = odd_survey(corners, lambda x, y: -8)
+    return stages(survey, odd_build(decking__border_courses=courses, **build), joists)
+
+
+def border(courses, corners=RECTANGLE, **build):
+    s = staged(courses, corners, **build)
+    return s.deck, lay_border(s.deck, s.build.decking)
+
+
+def laid(courses, corners=RECTANGLE, joists=0.0, boards=90.0, longest=400.0, **build):
+    s = staged(courses, corners, joists, **build)
+    wood, checks = border_lines(s.deck, s.layout.lines, s.build, boards)
+    lines = (*s.layout.lines, *wood)
+    return s, lines, lay_boards(s.deck, lines, s.build, boards, longest), checks
+
+
+# --- the boards
+
+
+def test_a_course_round_a_rectangle_is_four_boards_mitred_at_45_degrees():
+    """Long points at the corners: each board covers width x (side - width)."""
+    deck, found = border(1, decking__edge_gaps=NO_GAPS)
+    assert sorted(c.shape.area for c in found.courses) == pytest.approx(
+        sorted([WIDTH * (192 - WIDTH)] * 2 + [WIDTH * (120 - WIDTH)] * 2))
+    for c in found.courses:
+        run = np.diff(np.array(c.shape.exterior.coords), axis=0)
+        assert sorted(np.round(np.degrees(np.arctan2(run[:, 1], run[:, 0])) % 90, 6)) == [0, 0, 45, 45]
+
+
+@pytest.mark.parametrize("courses", [1, 2, 3])
+@pytest.mark.parametrize("corners", [RECTANGLE, L_SHAPE, OCTAGON], ids=["rectangle", "L", "octagon"])
+def test_the_field_lies_a_board_and_a_gap_a_course_inside(courses, corners):
+    deck, found = border(courses, corners)
+    assert found.laid == courses and len(found.courses) == courses * len(corners)
+    boards = shapely.union_all([c.shape for c in found.courses])
+    assert boards.area == pytest.approx(sum(c.shape.area for c in found.courses))
+    assert boards.distance(found.field) == pytest.approx(GAP)
+    assert found.field.exterior.distance(deck.outline.exterior) == pytest.approx(courses * PITCH)
+
+
+def test_courses_that_do_not_fit_are_told():
+    """A deck 60 in deep after its gaps keeps a field of 3 1/8 in inside five courses, none inside six."""
+    corners = [(0, 0), (120, 0), (120, 61.5), (0, 61.5)]
+    _, found = border(6, corners)
+    assert found.laid == 5 and found.checks[0].status == "caution"
+    assert (found.checks[0].value, found.checks[0].limit) == (5, 6)
+
+
+def test_without_courses_the_field_is_the_deck():
+    deck, found = border(0)
+    assert found.courses == () and found.field.equals(deck.net) and found.checks == ()
+
+
+def test_a_side_too_short_for_its_mitres_is_butted_and_nothing_overlaps():
+    """A corner cut off by 3 in: the second course has no room for a board along it."""
+    corners = [(0, 0), (192, 0), (192, 117), (189, 120), (0, 120)]
+    deck, found = border(2, corners)
+    shapes = np.array([c.shape for c in found.courses])
+    rings = [deck.outline.buffer(-k * PITCH, join_style="mitre").area
+             - deck.outline.buffer(-k * PITCH - WIDTH, join_style="mitre").area for k in (0, 1)]
+    assert shapely.area(shapes).sum() == pytest.approx(sum(rings), abs=2)
+    assert shapely.union_all(shapes).area == pytest.approx(shapely.area(shapes).sum(), abs=0.01)
+
+
+def test_a_long_border_board_is_jointed_over_wood():
+    s, lines, decking, _ = laid(1, longest=95.75)
+    wood = shapely.union_all([n.shape.buffer(STICK / 2 + 1e-6, cap_style="flat") for n in lines])
+    pieces = [b for b in decking.boards if b.kind == "border"]
+    assert max(b.length for b in pieces) <= 95.75 and len(pieces) > 4
+    for b in pieces:
+        xy = np.array(b.polygon.exterior.coords)
+        for end in xy[np.hypot(*(xy - np.array(s.deck.outline.exterior.coords)[:-1][:, None]).transpose(2, 0, 1))
+                      .min(axis=0) > 10]:
+            assert wood.distance(Point(end)) < 6  # the ends within the side, over block and edge joist
+
+
+# --- the wood
+
+
+@pytest.mark.parametrize("courses", [1, 2, 3])
+@pytest.mark.parametrize("boards", [90.0, 45.0])
+@pytest.mark.parametrize("corners", [RECTANGLE, L_SHAPE, OCTAGON], ids=["rectangle", "L", "octagon"])
+def test_every_field_board_ends_on_wood_at_the_seam(courses, boards, corners):
+    s, lines, decking, checks = laid(courses, corners, boards=boards)
+    wood = shapely.union_all([n.shape.buffer(STICK / 2 + 1e-3, cap_style="square") for n in lines])
+    seam = lay_border(s.deck, s.build.decking).field.exterior
+    turn = math.radians(boards)
+    u, n = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
+    ends = 0
+    for b in (b for b in decking.boards if b.kind == "field"):
+        xy = shapely.get_coordinates(b.polygon)
+        y = ((xy @ n).min() + (xy @ n).max()) / 2
+        line = LineString([(xy @ u).min() * u + y * n - u, (xy @ u).max() * u + y * n + u]).intersection(b.polygon)
+        for end in line.coords:
+            if seam.distance(Point(end)) < 0.01:
+                ends += 1
+                assert wood.distance(Point(end)) < 1 / 16, (b.id, end)
+    assert ends > 20 and checks == []
+
+
+@pytest.mark.parametrize("courses", [1, 2, 3])
+def test_a_border_along_the_joists_is_never_further_from_block_to_block_than_the_joists_stand(courses):
+    s, lines, _, _ = laid(courses, decking__edge_gaps=NO_GAPS)
+    spacing = s.build.joists.spacing
+    for y in np.arange(courses) * PITCH + WIDTH - 0.5:  # along each course's inner edge
+        course = LineString([(0, y), (192, y)])
+        # the mitre piece and the rim carry the course at its ends
+        x = sorted(shapely.get_coordinates(course.intersection(shapely.union_all([n.shape for n in lines])))[:, 0])
+        on_edge = [n for n in lines if n.role in ("joist", "edge", "border")
+                   and course.distance(n.shape) < STICK / 2 and n.length > 24
+                   and abs(n.start[1] - n.end[1]) < 0.01]
+        if not on_edge:
+            assert max(np.diff([0.0, *x, 192.0])) <= spacing + STICK
+
+
+def test_pieces_hang_at_both_ends_and_stand_on_no_pad():
+    s, lines, _, _ = laid(2)
+    wood = [n for n in lines if n.role == "border"]
+    assert wood and {n.id[0] for n in wood} == {"N"} and len({n.id for n in lines}) == len(lines)
+    for n in wood:
+        rest = shapely.union_all([o.shape.buffer(STICK / 2, cap_style="flat") for o in lines if o is not n])
+        assert all(rest.distance(Point(end)) < 0.06 for end in (n.start, n.end)), n.id
+
+
+def test_a_border_takes_no_wood_from_a_deck_without_one():
+    s = staged(0)
+    assert border_lines(s.deck, s.layout.lines, s.build, 90.0) == ([], [])
+
+
+def test_a_border_board_is_of_full_width_and_as_long_as_its_side():
+    _, _, decking, _ = laid(1)
+    rows = [b for b in decking.boards if b.kind == "border"]
+    assert {b.rip for b in rows} == {None}
+    assert_allclose(sorted(b.length for b in rows), [118.5, 118.5, 190, 190])
