@@ -211,11 +211,15 @@ def ends(found: Laid) -> Iterator[tuple[str, str]]:
         if line.geom_type != "LineString" or line.is_empty or b.polygon.area < 12:
             continue
         for end in line.coords:
+            if wood.distance(Point(end)) < SEAT:
+                continue
             if edge.distance(Point(end)) < SIDE:
+                if line.intersection(Point(end).buffer(SIDE)).intersects(wood):
+                    continue
                 on = b.polygon.intersection(wood)
                 if on.is_empty or on.distance(Point(end)) > SIDE + (v.max() - v.min()) / 2:
                     loose["ends at sides"].append(f"{b.id} at {np.round(end, 1)}")
-            elif wood.distance(Point(end)) > SEAT:
+            else:
                 loose["ends"].append(f"{b.id} at {np.round(end, 1)}")
     for kind, names in loose.items():
         if names and not (kind == "ends" and found.bare):

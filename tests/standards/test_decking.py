@@ -41,7 +41,7 @@ def test_a_last_rip_under_the_least_is_shared():
 
 @pytest.mark.parametrize(("board", "gap", "feet"), [(5.5, 3 / 16, 2.11), (3.5, 1 / 8, 3.31), (5.5, 1 / 8, 2.133)])
 def test_running_feet_a_square_foot(board, gap, feet):
-    """12 / (b + g): the trade's coverage rule, worked for usual boards; a ripped last row takes a whole board's feet."""
+    """12 / (b + g): the trade's coverage rule, worked for usual boards; a ripped row takes a whole board's feet."""
     boards = lay(480, 240, board, gap).boards
     found, rule = sum(b.length for b in boards) / 12 / (480 * 240 / 144), 12 / (board + gap)
     assert rule * 0.999 <= found <= rule * (1 + 1 / len(boards))
