@@ -48,8 +48,8 @@ from framing.engine.takeoff import Quantity, take_off
 from framing.engine.uncertainty import vary
 from framing.reference.production import RATES
 
-ENGINE = "1.0"
-REFERENCE_DATA = "2026.1"
+ENGINE = "1.1"
+REFERENCE_DATA = "2026.2"
 PAD_ERROR = 0.125  # two standard errors of the roof under a pad that thin shims take up on site [in]: common practice
 HUMP_REACH = 24.0  # a high spot is held against a member this near [in]
 
