@@ -322,7 +322,7 @@ def _along_bare_sides(sides: Sequence[_Side], lines: Lines, net: Polygon, body: 
         side = LineString([s.a + n, s.b + n]).intersection(body)
         left = side.difference(wood.buffer(BARE)).union(side.intersection(tips))
         for bare in getattr(left, "geoms", [left]):
-            if bare.geom_type == "LineString" and bare.length > 0.5:
+            if bare.geom_type == "LineString" and bare.length > HAIR:
                 reach = side.intersection(bare.buffer(3 * BARE)).difference(wood)
                 found = [p for p in getattr(reach, "geoms", [reach]) if p.geom_type == "LineString"
                          and p.length >= STICK / 2 and p.intersects(bare.buffer(0.01))]

@@ -76,13 +76,12 @@ def valleys_along(valleys: Sequence[LineString], pad: tuple[float, float], spaci
     None where two joists astride of it would stand further apart than their spacing [in].
     """
     clear = max(pad) / 2 + clearances.VALLEY
-    if 2 * clear + STICK > spacing:
-        return []
     strips = []
     for valley in valleys:
         (ax, ay), *_, (bx, by) = valley.coords
         turn = (np.degrees(np.arctan2(by - ay, bx - ax)) - joist + 90) % 180 - 90
-        if abs(turn) < NEARLY_ALONG:
+        drift = valley.length * abs(np.sin(np.radians(turn)))  # across the joists from end to end
+        if abs(turn) < NEARLY_ALONG and 2 * clear + drift + STICK <= spacing:
             strips.append(valley.buffer(clear))
     return strips
 

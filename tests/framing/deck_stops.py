@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import copy
 import math
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
 import shapely
 from scipy.optimize import linprog
-from shapely import LineString
+from shapely import LineString, Point
+from shapely.ops import polygonize
 
 from framing.engine.design import frame
 from framing.reference.design_values import reference_values
@@ -143,8 +145,27 @@ def strength(a: Answer, stop: Document) -> str | None:
     return None
 
 
+def not_measured(a: Answer, stop: Document) -> str | None:
+    """No reading lies on the part that the break lines, run on to the walls, cut off about the place named.
+
+    What is read on a break line fixes its height and slope along the line; only a reading beside it tells the fall.
+    """
+    at = Point([float(v) for v in re.findall(r"-?\d+", str(stop["where"]))[:2]])
+    lines = []
+    for b in a.survey.get("breaklines", ()):
+        ends = np.array([a.points[b["points"][0]], a.points[b["points"][-1]]])
+        run = (ends[1] - ends[0]) * 1e3 / np.hypot(*(ends[1] - ends[0]))
+        within = LineString([ends[0] - run, ends[1] + run]).intersection(a.gross.buffer(0.1))
+        lines += [p for p in getattr(within, "geoms", [within]) if p.distance(LineString(ends)) < CLOSE]
+    cells = [c for c in polygonize(shapely.union_all([a.gross.exterior, *lines])) if c.contains(at)]
+    read = [p for p, on, _ in a.heights() if on == "roof" and p in a.points
+            and any(c.buffer(-1.0).contains(Point(a.points[p])) for c in cells)]
+    return f"{', '.join(read)} was read there" if read or not cells else None
+
+
 JUDGES: dict[str, Callable[[Answer, Document], str | None]] = {
     "height-short": height_short, "stick-too-shallow": no_member, "no-profile": no_member, "stick-too-short": too_short,
+    "roof-not-measured": not_measured,
 }
 
 

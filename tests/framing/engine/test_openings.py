@@ -174,5 +174,7 @@ def test_a_valley_across_the_joists_or_at_close_spacing_moves_none():
     assert valleys_along([valley], (4, 4), 16, 0) == []
     assert valleys_along([valley], (4, 4), 16, 80) == []
     assert valleys_along([valley], (8, 8), 12, 90) == []
+    # a degree off over 150 in is 2.6 in: rows astride of it would stand 14.1 in apart
+    assert len(valleys_along([valley], (4, 4), 14.2, 89)) == 1 and valleys_along([valley], (4, 4), 14, 89) == []
     (strip,) = valleys_along([valley], (4, 6), 16, 90)
     assert Polygon(strip).bounds[0] == pytest.approx(100 - 6) and box(94, 10, 106, 140).within(strip.buffer(1e-6))
