@@ -39,7 +39,7 @@ def find_joints(a: float, b: float, seats: Array, *, longest: float, before: Seq
     places = np.r_[a, inside, b]
     at = np.zeros(len(places))
     if len(inside) and len(before):
-        number = np.arange(len(seats), dtype=float)
+        number = _numbers(seats)
         apart = np.abs(np.interp(inside, seats, number)[:, None] - np.interp(before, seats, number)).min(axis=1)
         at[1:-1] = _NEAR * np.clip(np.ceil(JOINT_APART + 0.75 - apart), 0, JOINT_APART + 1)
     at[1:-1] += _LEAN * lean * (inside - a) / (b - a)
@@ -62,10 +62,16 @@ def find_joints(a: float, b: float, seats: Array, *, longest: float, before: Seq
     return tuple(joints)
 
 
+def _numbers(seats: Array) -> Array:
+    """The seats counted, one closer to the last than joists usually stand for the part of a bay that it is."""
+    bays = np.diff(seats)
+    return np.r_[0.0, np.cumsum(np.minimum(bays / np.median(bays), 1.0))] if len(bays) else np.zeros(len(seats))
+
+
 def nearest_rows(one: Sequence[float], other: Sequence[float], seats: Array) -> float:
     """How many joists the nearest joints of two neighbouring rows are apart; infinite where one has none."""
     if not (len(one) and len(other) and len(seats) > 1):
         return float("inf")
-    number = np.arange(len(seats), dtype=float)
+    number = _numbers(seats)
     a, b = np.interp(one, seats, number), np.interp(other, seats, number)
     return float(np.abs(a[:, None] - b).min())
