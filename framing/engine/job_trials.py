@@ -141,7 +141,7 @@ def contributions(answer: Array, sources: Mapping[str, Array]) -> list[tuple[str
     share where the answer is linear in the source, and then the shares add up to about 1.
     """
     count = len(answer)
-    if not answer.std() > 1e-12 * abs(answer).max():
+    if count < 3 or not answer.std() > 1e-12 * abs(answer).max():
         return []
     found: list[tuple[str, float, str]] = []
     for name, source in sources.items():

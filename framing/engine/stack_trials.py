@@ -93,7 +93,10 @@ def draw(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
     mounds = streams[1].standard_normal((trials, len(se))) * se
     xyz = np.array(plane.threshold)
     z = xyz[:, 2] + streams[2].standard_normal((trials, len(xyz))) * threshold_errors(survey, adjusted, plane)
-    deck = hung(build, plane, xyz[:, :2], z) - hung(build, plane, xyz[:, :2], xyz[None, :, 2])
+    # the truth lies as far from the plan as the plan from another reading, the other way: so the least of several
+    # readings, which is the least partly by its error, is not taken too low once more (basic bootstrap: Davison and
+    # Hinkley, Bootstrap Methods and their Application, 1997, ch. 5)
+    deck = hung(build, plane, xyz[:, :2], xyz[None, :, 2]) - hung(build, plane, xyz[:, :2], z)
     sources, first = roof.gain.shape[1], 4 + len(roof.gain)
     spread = np.zeros((first + len(se), sources + len(se)))
     spread[4:first, :sources], spread[first:, sources:] = roof.gain, np.diag(se)
@@ -243,7 +246,7 @@ def shares(moves: Moves, at: Array) -> list[tuple[str, float, str]]:
     own = (row @ moves.spread) ** 2
     named = np.array([bool(p) for p in roof.sources] + [False] * len(roof.mounds))
     eyed = np.append(~named[:readings], np.zeros(len(roof.mounds), bool))
-    parts = [("threshold", float((moves.by[:, 1:4] @ row[1:4]).var()), ""),
+    parts = [("threshold readings", float((moves.by[:, 1:4] @ row[1:4]).var()), ""),
              ("roof readings", float(own[named].sum()),
               roof.sources[int(np.argmax(np.where(named, own, -1.0)))] if named.any() else ""),
              ("places of break lines", float(own[eyed].sum()), ""),

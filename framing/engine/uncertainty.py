@@ -43,7 +43,11 @@ def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
     Percentiles of shims by size, of the least clear gap [in], of sticks that could not be cut as planned on the true
     roof, of what is bought and of person-hours; the chance that the gap falls below the least somewhere, that a stack
     cannot be closed, that an item's order with its spares is short; what the variance comes from.
+
+    Raises ValueError for fewer than one trial.
     """
+    if trials < 1:
+        raise ValueError(f"{trials} trials were asked; expected 1 or more")
     moves = stack_trials.draw(survey, build, adjusted, plane, roof, trials, seed)
     heights, needed, sources = _heights(moves, build, plane, roof, members, supports)
     ranges = {r["task"]: ends for r in labor if (ends := _range(r, build)) is not None}

@@ -14,6 +14,7 @@ from tests.framing.staged import stages
 ROOM = [(0.0, 0.0), (240.0, 0.0), (240.0, 180.0), (0.0, 180.0)]
 SIGMA = 1 / 16
 SILL, UNDER = -2.0, 4.0  # [in]
+ONE, THREE = [(120.0, 0.0)], [(102.0, 0.0), (120.0, 0.0), (138.0, 0.0)]
 
 
 def roof_at(x, y):
@@ -21,10 +22,10 @@ def roof_at(x, y):
     return -8.0 - 0.015 * np.abs(x - 120) - 0.003 * y
 
 
-def one(seed: int, trials: int = 1000) -> tuple[bool, bool]:
+def one(seed: int, door: list[tuple[float, float]], trials: int = 1000) -> tuple[bool, bool]:
     """Whether what the true roof takes lies from p10 to p90: the shims' height under a grid of pads, the least gap."""
     random = np.random.default_rng(seed)
-    survey = odd_survey(ROOM, roof_at, lines=[("ridge", [(120, 6), (120, 90), (120, 174)])], door=[(120, 0)], sill=SILL,
+    survey = odd_survey(ROOM, roof_at, lines=[("ridge", [(120, 6), (120, 90), (120, 174)])], door=door, sill=SILL,
                         level_sigma=SIGMA)
     for level in survey["levels"]:
         x, y = survey["positions"][level["point"]]
@@ -50,6 +51,9 @@ def one(seed: int, trials: int = 1000) -> tuple[bool, bool]:
     return height["p10"] <= took <= height["p90"], gap["p10"] <= true[0] <= gap["p90"]
 
 
-def covered(count: int, first: int = 0) -> np.ndarray:
-    """Share of `count` roofs whose shims' height and first pad's height lie from p10 to p90."""
-    return np.array([one(first + seed) for seed in range(count)]).mean(axis=0)
+def covered(count: int, doors: list[tuple[float, float]] = ONE) -> np.ndarray:
+    """Share of `count` roofs whose shims' height and first pad's height lie from p10 to p90.
+
+    The sill is level and read at these places.
+    """
+    return np.array([one(seed, doors) for seed in range(count)]).mean(axis=0)

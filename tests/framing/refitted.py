@@ -74,7 +74,7 @@ class Case:
         counts, least = np.zeros((len(errors), self.made.shape[1]), int), np.zeros(len(errors))
         for i, (e, s) in enumerate(zip(errors, sill_errors, strict=True)):
             fit = np.linalg.lstsq(read, self.z + e, rcond=None)[0]
-            deck = (self.sill + s).min() - self.reveal
+            deck = 2 * self.sill.min() - (self.sill + s).min() - self.reveal  # the truth lies the other way
             wanted = deck - self.stacked - pads @ fit
             counts[i] = self.made[nearest_sum(self.sums, wanted)].sum(axis=0)
             least[i] = (deck - self.bottom - wood @ fit).min()

@@ -80,6 +80,17 @@ def test_trials_and_seed_are_told():
     assert tried()[-1]["trials"] >= 500
 
 
+@pytest.mark.parametrize("trials", [1, 2, 3])
+def test_a_few_trials_are_told_as_they_are(trials):
+    answer = tried(trials=trials)[-1]
+    assert all(band["p10"] <= band["p90"] for band in bands(answer)) and answer["gap_below_least"] * trials % 1 == 0
+
+
+def test_no_trials_are_refused_in_words():
+    with pytest.raises(ValueError, match="0 trials were asked; expected 1 or more"):
+        tried(trials=0)
+
+
 def test_the_global_random_state_is_left_alone():
     np.random.seed(5)
     before = np.random.get_state()[1].copy()
@@ -129,7 +140,7 @@ def test_the_chance_of_too_little_gap_follows_the_normal_law(sill_error):
 
 
 def test_the_middle_of_the_trials_is_near_the_plans_own_count():
-    staged, frame, answer = tried(level_sigma=0.01)
+    staged, frame, answer = tried(level_sigma=0.01, door=((96, 0),))
     for size in staged.build.supports.shim_sizes:
         planned = sum(p.shims.count(size) for p in frame.supports)
         assert abs(answer["shims"][f"{size:g}"]["p50"] - planned) <= max(6, 0.25 * planned)
