@@ -319,7 +319,8 @@ def _compute(known: _Surveyed, build: Build, *, offers: bool = True, standing: B
                                dead=f"{framed.dead:.1f}", live=f"{build.loads.live:g}", snow=f"{build.loads.snow:g}",
                                besides=f", besides {' and '.join(besides)}" if besides else ""))
     answer.uncertainty = vary(survey, build, adjusted, answer.plane, answer.roof, framed.members, framed.supports,
-                              [t.as_json() for t in answer.tasks], [q.as_json() for q in answer.quantities])
+                              [t.as_json() for t in answer.tasks], [q.as_json() for q in answer.quantities],
+                              [vars(f) for f in answer.difficulty.factors])
     return answer
 
 
