@@ -390,10 +390,8 @@ class Band(_Part):
 
 
 class HoursBand(Band):
-    """Person-hours; of a task its rate's ends [h a unit], of the total what is planned and how often it is over."""
+    """Person-hours; of the total also what is planned and how often that is exceeded."""
 
-    low: float | None = None
-    high: float | None = None
     planned: float | None = None
     over: float | None = None
 

@@ -51,9 +51,8 @@ class Hours:
         return np.asarray(self.hours.sum(axis=0))
 
 
-def draw_hours(labor: Sequence[Row], ranges: Mapping[str, tuple[float, float]], factors: Sequence[Row], trials: int,
-               seed: int) -> Hours:
-    """Hours of every row of `labor`, its rate drawn between the low and high of `ranges` [h a unit].
+def draw_hours(labor: Sequence[Row], factors: Sequence[Row], trials: int, seed: int) -> Hours:
+    """Hours of every row of `labor`, its rate drawn between its low and high [h a unit].
 
     Tasks are correlated by `TASKS_TOGETHER`: one normal score for all and one for each, mixed. A task whose quantity
     is hours of the others (unit HUR) goes with theirs. Of `factors` (name, value, low, high) each is drawn for all
@@ -62,10 +61,9 @@ def draw_hours(labor: Sequence[Row], ranges: Mapping[str, tuple[float, float]], 
     shared, single, hard = (np.random.Generator(np.random.PCG64(s)) for s in np.random.SeedSequence([seed, 1]).spawn(3))
     together, own = shared.standard_normal(trials), single.standard_normal((len(labor), trials))
     score = np.sqrt(TASKS_TOGETHER) * together + np.sqrt(1 - TASKS_TOGETHER) * own
-    typical, quantity, factor = (np.array([[float(r[f])] for r in labor]).reshape(-1, 1)
-                                 for f in ("hours_per_unit", "quantity", "factor"))
-    ends = np.array([ranges.get(r["task"], (t, t)) for r, t in zip(labor, typical[:, 0], strict=True)]).reshape(-1, 2)
-    low, high = np.minimum(ends[:, :1], typical), np.maximum(ends[:, 1:], typical)
+    low, typical, high, factor, quantity = (
+        np.array([[float(r[f])] for r in labor]).reshape(-1, 1)
+        for f in ("low", "hours_per_unit", "high", "factor", "quantity"))
     rate = triangular(ndtr(score), low, typical, high) * factor
     at_work = hard.random((len(factors), trials))
     low, value, high = (np.array([[float(f[k])] for f in factors]).reshape(-1, 1) for k in ("low", "value", "high"))

@@ -23,7 +23,6 @@ from framing.engine.members import Member
 from framing.engine.pads import Support
 from framing.engine.plane import Plane
 from framing.engine.roof import Roof
-from framing.reference import production
 from framing.reference.decking import decking_key
 from framing.reference.risk import CULLS
 
@@ -50,15 +49,14 @@ def vary(survey: Survey, build: Build, adjusted: Adjustment, plane: Plane, roof:
         raise ValueError(f"{trials} trials were asked; expected 1 or more")
     moves = stack_trials.draw(survey, build, adjusted, plane, roof, trials, seed)
     heights, needed, sources = _heights(moves, build, plane, roof, members, supports)
-    ranges = {r["task"]: ends for r in labor if (ends := _range(r, build)) is not None}
     culls = {r["item"]: share for r in quantities if (share := _culled(r, build)) > 0}
-    job = Trials.of(labor, quantities, factors, ranges, culls, needed, trials, seed)
+    job = Trials.of(labor, quantities, factors, culls, needed, trials, seed)
     sources = {"hours": contributions(job.hours.total, job.hours.sources), **sources}
     return {
         "trials": trials, "seed": seed, **heights,
         "quantities": {item: band for item, n in job.needs.items() if (band := percentiles(n))["p90"] > 0},
         "order_short": {item: float((n > 0).mean()) for item, n in job.short.items()},
-        "hours": _hours(job.hours, ranges, sum(float(r["hours"]) for r in labor)),
+        "hours": _hours(job.hours, sum(float(r["hours"]) for r in labor)),
         "culls": culls, "needed": needed,
         "contributions": {what: [{"source": name, "share": share, **({"most": point} if point else {})}
                                  for name, share, point in found] for what, found in sources.items()},
@@ -87,14 +85,11 @@ def _heights(moves: stack_trials.Moves, build: Build, plane: Plane, roof: Roof, 
     return {**found, "at_risk": _at_risk(wood)}, needed, sources
 
 
-def _hours(drawn: job_trials.Hours, ranges: Mapping[str, tuple[float, float]], planned: float) -> dict[str, Any]:
-    """Bands of the total and of every task whose rate has a low and a high."""
+def _hours(drawn: job_trials.Hours, planned: float) -> dict[str, Any]:
+    """Bands of the total and of every task, and how often the total is over what is planned."""
     total = drawn.total
-    return {
-        "total": {**percentiles(total), "planned": planned, "over": float((total > planned).mean())},
-        **{task: {**percentiles(h), "low": ranges[task][0], "high": ranges[task][1]}
-           for task, h in zip(drawn.tasks, drawn.hours, strict=True) if task in ranges},
-    }
+    return {"total": {**percentiles(total), "planned": planned, "over": float((total > planned).mean())},
+            **{task: percentiles(hours) for task, hours in zip(drawn.tasks, drawn.hours, strict=True)}}
 
 
 @dataclass(frozen=True)
@@ -107,9 +102,8 @@ class Trials:
 
     @classmethod
     def of(cls, labor: Sequence[Row], quantities: Sequence[Row], factors: Sequence[Row],
-           ranges: Mapping[str, tuple[float, float]], culls: Mapping[str, float], needed: Mapping[str, Sequence[int]],
-           trials: int, seed: int) -> Trials:
-        return cls(job_trials.draw_hours(labor, ranges, factors, trials, seed),
+           culls: Mapping[str, float], needed: Mapping[str, Sequence[int]], trials: int, seed: int) -> Trials:
+        return cls(job_trials.draw_hours(labor, factors, trials, seed),
                    job_trials.draw_sticks(quantities, culls, trials, seed),
                    job_trials.count_shims(quantities, needed))
 
@@ -129,25 +123,15 @@ def trials_of(framing: Mapping[str, Any]) -> Trials | None:
     told = framing.get("uncertainty") or {}
     if not told.get("trials") or "hours" not in told:
         return None
-    ranges = {task: (band["low"], band["high"]) for task, band in told["hours"].items() if task != "total"}
     factors = (framing.get("difficulty") or {}).get("factors") or ()
-    return Trials.of(framing["labor"], framing["quantities"], factors, ranges, told["culls"], told["needed"],
-                     told["trials"], told["seed"])
+    return Trials.of(framing["labor"], framing["quantities"], factors, told["culls"], told["needed"], told["trials"],
+                     told["seed"])
 
 
 def percentiles(values: NDArray[Any]) -> dict[str, float]:
     """p10, p50 and p90 of trials (n,): the least value that so many of ten do not exceed."""
     rising = np.sort(values)
     return {f"p{part}": float(rising[math.ceil(len(rising) * part / 100) - 1]) for part in (10, 50, 90)}
-
-
-def _range(row: Row, build: Build) -> tuple[float, float] | None:
-    """Low and high of a task's rate [h a unit], as its row says or else the build or the reference; None: nowhere."""
-    if "low" in row and "high" in row:
-        return float(row["low"]), float(row["high"])
-    given = build.labor.rates if build.labor and build.labor.rates else {}
-    rate = given.get(row["task"]) or production.RATES.get(row["task"])
-    return None if rate is None else (float(rate.low), float(rate.high))
 
 
 def _culled(row: Row, build: Build) -> float:

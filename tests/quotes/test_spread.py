@@ -13,7 +13,8 @@ from quotes.spread import cost_spread, how_sure
 from quotes.templatetags.paper import often
 
 WAGE = Decimal("50.00")
-PADS = {"task": "set-pads", "quantity": 100, "unit": "EA", "hours_per_unit": 0.09, "factor": 1.0, "hours": 9.0}
+PADS = {"task": "set-pads", "quantity": 100, "unit": "EA", "hours_per_unit": 0.09, "low": 0.06, "high": 0.15,
+        "factor": 1.0, "hours": 9.0}
 STICKS = {"item": "lumber/2x8/144", "description": "2x8 12 ft", "unit": "LF", "net": 200, "waste": 40, "spare": 12,
           "order": 21, "pack": 12, "order_unit": "EA", "basis": ""}
 SHIMS = {"item": "support/shim/0.125", "description": "shim", "unit": "EA", "net": 10, "waste": 0, "spare": 0,
@@ -22,8 +23,7 @@ SHIMS = {"item": "support/shim/0.125", "description": "shim", "unit": "EA", "net
 
 def framing(labor=(), quantities=(), **told):
     return {"labor": list(labor), "quantities": list(quantities), "checks": [], "uncertainty": {
-        "trials": 1000, "seed": 8, "hours": {"total": {}, "set-pads": {"low": 0.06, "high": 0.15}}, "culls": {},
-        "needed": {}, **told}}
+        "trials": 1000, "seed": 8, "hours": {"total": {}}, "culls": {}, "needed": {}, **told}}
 
 
 def spread(document, costs=None, *, hours="9.0", direct="1000.00", contingency="50.00", tax="0"):

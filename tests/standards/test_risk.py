@@ -52,8 +52,9 @@ def test_most_likely_hours_that_are_added_up_are_not_the_most_likely_sum():
     """Rates with the longer side high: the sum's mean lies over the sum of the peaks (GAO-20-195G, chapter on risk:
     adding most likely costs gives no most likely total). Mean of a triangle: a third of its three points."""
     tasks = ("set-pads", "set-members", "deck-hidden")
-    labor = [{"task": t, "quantity": 100, "unit": "EA", "hours_per_unit": RATES[t].typical, "factor": 1} for t in tasks]
-    total = draw_hours(labor, {t: (RATES[t].low, RATES[t].high) for t in tasks}, (), 40_000, 1).total
+    labor = [{"task": t, "quantity": 100, "unit": "EA", "hours_per_unit": RATES[t].typical, "low": RATES[t].low,
+              "high": RATES[t].high, "factor": 1} for t in tasks]
+    total = draw_hours(labor, (), 40_000, 1).total
     peaks = sum(100 * RATES[t].typical for t in tasks)
     mean = sum(100 * (RATES[t].low + RATES[t].typical + RATES[t].high) / 3 for t in tasks)
     assert total.mean() == pytest.approx(mean, rel=3e-3) and total.mean() > 1.03 * peaks

@@ -9,9 +9,10 @@ from framing.reference.risk import TASKS_TOGETHER
 TRIALS = 40_000
 
 
-def task(name, quantity, rate, unit="EA", factor=1.0):
-    return {"task": name, "quantity": quantity, "unit": unit, "hours_per_unit": rate, "factor": factor,
-            "hours": quantity * rate * factor}
+def task(name, quantity, rate, unit="EA", factor=1.0, ends=None):
+    low, high = ends or (rate, rate)
+    return {"task": name, "quantity": quantity, "unit": unit, "hours_per_unit": rate, "low": low, "high": high,
+            "factor": factor, "hours": quantity * rate * factor}
 
 
 def sticks(item, good, spare, feet):
@@ -29,12 +30,13 @@ def mean_and_sd(low, typical, high):
 
 
 RATES = {"set-pads": (0.06, 0.09, 0.15), "deck-hidden": (0.08, 0.10, 0.14), "block": (0.08, 0.12, 0.20)}
-LABOR = [task("set-pads", 100, 0.09, factor=1.2), task("deck-hidden", 300, 0.10), task("block", 50, 0.12)]
 ENDS = {name: (low, high) for name, (low, _, high) in RATES.items()}
+LABOR = [task(name, quantity, RATES[name][1], factor=factor, ends=ENDS[name])
+         for name, quantity, factor in (("set-pads", 100, 1.2), ("deck-hidden", 300, 1.0), ("block", 50, 1.0))]
 
 
 def test_hours_of_a_task_have_the_mean_and_spread_of_the_triangle_that_its_rates_make():
-    drawn = draw_hours(LABOR, ENDS, (), TRIALS, 1)
+    drawn = draw_hours(LABOR, (), TRIALS, 1)
     for row, hours in zip(LABOR, drawn.hours, strict=True):
         mean, sd = (v * row["quantity"] * row["factor"] for v in mean_and_sd(*RATES[row["task"]]))
         assert hours.mean() == pytest.approx(mean, abs=4 * sd / np.sqrt(TRIALS))
@@ -45,25 +47,25 @@ def test_hours_of_a_task_have_the_mean_and_spread_of_the_triangle_that_its_rates
 
 def test_the_total_varies_as_tasks_that_run_late_together():
     """Var(sum) = sum of variances and of all covariances; the correlation of the scores is nearly that of the hours."""
-    drawn = draw_hours(LABOR, ENDS, (), TRIALS, 1)
+    drawn = draw_hours(LABOR, (), TRIALS, 1)
     sd = np.array([mean_and_sd(*RATES[r["task"]])[1] * r["quantity"] * r["factor"] for r in LABOR])
     together = np.full((3, 3), TASKS_TOGETHER) + (1 - TASKS_TOGETHER) * np.eye(3)
     assert np.corrcoef(drawn.hours) == pytest.approx(together, abs=0.03)
     assert drawn.total.std() == pytest.approx(np.sqrt(sd @ together @ sd), rel=0.02)
 
 
-def test_a_task_without_low_and_high_takes_the_hours_that_are_planned():
-    drawn = draw_hours([*LABOR, task("own task", 7, 0.5)], ENDS, (), 100, 1)
+def test_a_task_whose_low_is_its_high_takes_the_hours_that_are_planned():
+    drawn = draw_hours([*LABOR, task("own task", 7, 0.5)], (), 100, 1)
     assert (drawn.hours[-1] == 3.5).all()
 
 
 def test_cleaning_up_goes_with_the_hours_of_all_other_tasks():
-    drawn = draw_hours([*LABOR, task("clean-up", 47.4, 0.045, "HUR")], ENDS, (), 100, 1)
+    drawn = draw_hours([*LABOR, task("clean-up", 47.4, 0.045, "HUR")], (), 100, 1)
     assert drawn.hours[-1] == pytest.approx(0.045 * drawn.hours[:-1].sum(axis=0))
 
 
 def test_a_further_task_leaves_the_trials_of_those_before_it():
-    one, more = draw_hours(LABOR[:2], ENDS, (), 50, 1), draw_hours(LABOR, ENDS, (), 50, 1)
+    one, more = draw_hours(LABOR[:2], (), 50, 1), draw_hours(LABOR, (), 50, 1)
     assert (one.hours == more.hours[:2]).all()
 
 
@@ -74,7 +76,7 @@ def factor(name, low, value, high):
 def test_a_difficulty_is_drawn_once_for_all_tasks_and_stands_in_for_the_value_that_was_planned():
     stairs = factor("stair-carry", 1.15, 1.25, 1.35)
     labor = [task(r["task"], r["quantity"], r["hours_per_unit"], factor=1.25) for r in LABOR]
-    plain, hard = draw_hours(labor, {}, (), TRIALS, 1), draw_hours(labor, {}, [stairs], TRIALS, 1)
+    plain, hard = draw_hours(labor, (), TRIALS, 1), draw_hours(labor, [stairs], TRIALS, 1)
     times = hard.hours / plain.hours
     assert np.ptp(times, axis=0).max() < 1e-12
     mean, sd = mean_and_sd(1.15, 1.25, 1.35)
@@ -85,17 +87,17 @@ def test_a_difficulty_is_drawn_once_for_all_tasks_and_stands_in_for_the_value_th
 
 def test_difficulties_together_are_held_to_the_cap():
     factors = [factor("a", 1.2, 1.3, 1.4), factor("b", 1.2, 1.3, 1.4)]
-    drawn = draw_hours([task("set-pads", 10, 0.1, factor=1.6)], {}, factors, 5000, 1)  # 1.3 x 1.3 = 1.69 held to 1.6
+    drawn = draw_hours([task("set-pads", 10, 0.1, factor=1.6)], factors, 5000, 1)  # 1.3 x 1.3 = 1.69 held to 1.6
     assert drawn.hours.max() == pytest.approx(1.6) and 1.44 < drawn.hours.min() < 1.5
 
 
 def test_a_difficulty_that_the_build_gives_does_not_vary():
-    drawn = draw_hours([task("set-pads", 10, 0.1, factor=1.2)], {}, [factor("stairs", 1.2, 1.2, 1.2)], 50, 1)
+    drawn = draw_hours([task("set-pads", 10, 0.1, factor=1.2)], [factor("stairs", 1.2, 1.2, 1.2)], 50, 1)
     assert drawn.hours == pytest.approx(np.full((1, 50), 1.2)) and "difficulty stairs" not in drawn.sources
 
 
 def test_no_task_takes_no_hours():
-    assert (draw_hours([], {}, (), 10, 1).total == 0).all()
+    assert (draw_hours([], (), 10, 1).total == 0).all()
 
 
 # --- sticks

@@ -11,15 +11,16 @@ from scipy.stats import norm
 from framing.engine.design import frame
 from framing.engine.documents import parse_build
 from framing.engine.uncertainty import trials_of, vary
-from framing.reference import production
 from framing.reference.risk import CULLS
 from tests.framing.odd_roofs import odd_build, odd_survey
 from tests.framing.staged import stages
 
 ROOM = [(0, 0), (192, 0), (192, 128), (0, 128)]
 TIGHT = {"least": 0.75, "target": 0.875, "most": 1.5}
-LABOR = [{"task": "set-pads", "quantity": 60.0, "unit": "EA", "hours_per_unit": 0.09, "factor": 1.0, "hours": 5.4},
-         {"task": "deck-hidden", "quantity": 170.0, "unit": "FTK", "hours_per_unit": 0.1, "factor": 1.0, "hours": 17.0}]
+LABOR = [{"task": "set-pads", "quantity": 60.0, "unit": "EA", "hours_per_unit": 0.09, "low": 0.06,
+          "high": 0.15, "factor": 1.0, "hours": 5.4},
+         {"task": "deck-hidden", "quantity": 170.0, "unit": "FTK", "hours_per_unit": 0.1, "low": 0.08,
+          "high": 0.14, "factor": 1.0, "hours": 17.0}]
 STICKS = [{"item": "lumber/2x8/144", "unit": "LF", "order_unit": "EA", "net": 200.0, "waste": 40.0, "spare": 0.0,
            "pack": 12.0, "order": 20},
           {"item": "decking/garapa/168", "unit": "LF", "order_unit": "EA", "net": 300.0, "waste": 36.0, "spare": 28.0,
@@ -165,20 +166,19 @@ def test_members_at_risk_are_named_with_both_chances_and_counted_as_sticks():
 # --- the job
 
 
-def test_hours_are_told_by_task_with_the_ends_of_their_rates():
+def test_hours_are_told_by_task_within_the_ends_of_their_rates():
     hours = tried()[-1]["hours"]
     for row in LABOR:
-        rate = production.RATES[row["task"]]
-        assert (hours[row["task"]]["low"], hours[row["task"]]["high"]) == (rate.low, rate.high)
-        assert row["quantity"] * rate.low < hours[row["task"]]["p10"] < hours[row["task"]]["p90"] \
-            < row["quantity"] * rate.high
+        band = hours[row["task"]]
+        assert row["quantity"] * row["low"] < band["p10"] < band["p90"] < row["quantity"] * row["high"]
     assert hours["total"]["planned"] == pytest.approx(22.4) and 0.5 < hours["total"]["over"] < 0.9
 
 
-def test_the_builds_own_rates_stand_before_the_reference():
-    rates = {"set-pads": {"low": 0.05, "typical": 0.06, "high": 0.07, "unit": "EA"}}
-    hours = tried(labor={"rates": rates})[-1]["hours"]
-    assert (hours["set-pads"]["low"], hours["set-pads"]["high"]) == (0.05, 0.07)
+def test_the_builds_own_rates_are_what_a_framing_varies():
+    rates = {"set-pads": {"low": 0.06, "typical": 0.06, "high": 0.06, "unit": "EA"}}
+    document = frame(odd_survey(ROOM), odd_build(labor={"rates": rates, "difficulty": {"stairs": 1.2}})).document
+    hours = document["uncertainty"]["hours"]["set-pads"]
+    assert hours["p10"] == hours["p90"] == pytest.approx(0.06 * 1.2 * len(document["supports"]))
 
 
 def test_composite_boards_are_not_culled():
