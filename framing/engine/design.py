@@ -166,7 +166,7 @@ def find_builds(survey: Source, build: Source, *, most: int = 60, by: str = "cos
     """
     parsed, (given,) = _parse(survey, {"": build})
     known, prices = _surveyed(parsed, given.rain), prices or {}
-    answer = _compute(known, given, offers=False)
+    answer = _compute(known, given, whole=False)
     first = _figured(answer, AS_GIVEN, (), given)
     if known.roof is None or answer.deck is None or answer.plane is None:  # the survey stops, whatever is built on it
         return rank([first], name=parsed.name, prices=prices, by=by)
@@ -196,7 +196,7 @@ def find_builds(survey: Source, build: Source, *, most: int = 60, by: str = "cos
 
 def _tried(asked: _Asked) -> _Came:
     """One build framed; of use to a pool of processes, so a function of one argument that can be sent to it."""
-    answer = _compute(asked.known, asked.build, offers=False, standing=asked.framed)
+    answer = _compute(asked.known, asked.build, whole=False, standing=asked.framed)
     return _figured(answer, asked.name, asked.changes, asked.build), answer.framed
 
 
@@ -261,8 +261,9 @@ def _surveyed(survey: Survey, rain: Rain | None) -> _Surveyed:
     return _Surveyed(survey, adjusted, roof, drain(survey, adjusted, roof, rain) if roof.facets else None)
 
 
-def _compute(known: _Surveyed, build: Build, *, offers: bool = True, standing: Built | None = None) -> _Answer:
-    """The answer as far as it goes; without `offers` no stop says what would clear it, which takes time to find.
+def _compute(known: _Surveyed, build: Build, *, whole: bool = True, standing: Built | None = None) -> _Answer:
+    """The answer as far as it goes; where it is not asked for `whole`, no stop says what would clear it and nothing how
+    sure the figures are, which takes time to find.
 
     `standing` is the frame where it is known already, from a build that differs in the lengths of its boards alone.
     """
@@ -288,7 +289,7 @@ def _compute(known: _Surveyed, build: Build, *, offers: bool = True, standing: B
     points = {name: (p.x, p.y) for name, p in adjusted.points.items()}
     answer.budget = height_budget(build, answer.plane, answer.roof, answer.deck.net, points)
     offered: Callable[[Sequence[Check]], list[Check]] = list
-    if offers:
+    if whole:
         offered = partial(_with_offers, survey=survey, build=build, adjusted=adjusted, roof=answer.roof)
     answer.checks += offered([*answer.budget.checks, *boards_across(build)])
     if answer.stopped:
@@ -318,9 +319,10 @@ def _compute(known: _Surveyed, build: Build, *, offers: bool = True, standing: B
                                psf=f"{weight / answer.deck.net_sqft:.1f}", worst=f"{worst:.0f}",
                                dead=f"{framed.dead:.1f}", live=f"{build.loads.live:g}", snow=f"{build.loads.snow:g}",
                                besides=f", besides {' and '.join(besides)}" if besides else ""))
-    answer.uncertainty = vary(survey, build, adjusted, answer.plane, answer.roof, framed.members, framed.supports,
-                              [t.as_json() for t in answer.tasks], [q.as_json() for q in answer.quantities],
-                              [vars(f) for f in answer.difficulty.factors])
+    if whole:
+        answer.uncertainty = vary(survey, build, adjusted, answer.plane, answer.roof, framed.members, framed.supports,
+                                  [t.as_json() for t in answer.tasks], [q.as_json() for q in answer.quantities],
+                                  [vars(f) for f in answer.difficulty.factors])
     return answer
 
 

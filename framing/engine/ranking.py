@@ -281,18 +281,18 @@ def rank(tried: Sequence[Tried], *, name: str, prices: Mapping[str, Decimal], by
     for i in order:
         over = [j for j in order if beating[j, i] and free[j]]
         best_on = tuple(c.key for k, c in enumerate(counts) if best[i, k])
+        same = [number[j] for j in order if j != i and (loss[j] == loss[i]).all()]
         if over:
-            why = f"Beaten by No. {number[over[0]]}: {_apart(counts, values[over[0]] - values[i])}."
+            why = [f"Beaten by No. {number[over[0]]}: {_apart(counts, values[over[0]] - values[i])}."]
+            held = len(framed[i].changes) == 1 and over[0] != against  # what a single change costs is always asked for
         else:
-            same = [number[j] for j in order if j != i and (loss[j] == loss[i]).all()]
-            first = framed[against]
-            why = " ".join([*_standing(counts, best[i], same),
-                            *([] if i == against or same else _against(counts, values[i] - values[against], framed[i],
-                                                                       first, number[against]))])
+            why, held = list(_standing(counts, best[i], same)), not same
+        if held and i != against:
+            why += _against(counts, values[i] - values[against], framed[i], framed[against], number[against])
         placed.append(Placed(number[i], framed[i], "beaten" if over else "unbeaten",
                              {c.key: float(values[i, k]) for k, c in enumerate(counts)},
                              {c.key: int(ranks[i, k]) for k, c in enumerate(counts)}, best_on,
-                             tuple(number[j] for j in over), why))
+                             tuple(number[j] for j in over), " ".join(why)))
     stopped = [t for t in tried if t.figures is None]
     placed += [Placed(len(order) + n, t, "stopped", {}, {}, (), (),
                       " ".join(c.text for c in t.stops) or "No frame came out.") for n, t in enumerate(stopped, 1)]

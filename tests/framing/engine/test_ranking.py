@@ -1,5 +1,6 @@
 """Tests of the ranking: who beats whom by the definition, what a cost holds, and the words each place is given."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -64,6 +65,14 @@ def test_an_unbeaten_build_is_told_what_it_gives_and_takes_against_the_first():
     why = placed(first, other)["other"].why
     assert "Best of all on cost." in why
     assert "(first): cost 200.00 less; but hours 3.5 more." in why
+
+
+def test_what_a_single_change_costs_is_told_though_another_build_is_better():
+    bordered = replace(tried("one border course", cost="7600.00", hours=150.0), changes=("one border course",))
+    found = placed(tried("as given"), tried("cheap", cost="4900.00"), bordered)
+    assert found["one border course"].why.endswith(
+        f"Against No. {found['as given'].number} (as given): nothing better; but cost 2,600.00 more, hours 50.0 more.")
+    assert "Against" not in found["as given"].why
 
 
 def test_a_build_beside_itself_is_as_good_and_told_to_be_the_same():
