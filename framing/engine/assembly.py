@@ -16,7 +16,7 @@ from framing.engine.adjustment import Adjustment
 from framing.engine.boards import Decking, lay_boards
 from framing.engine.borders import border_lines
 from framing.engine.checks import Change, Check, check
-from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths, plan
+from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths
 from framing.engine.documents import Build, Survey
 from framing.engine.footing import find_footing
 from framing.engine.headers import header_checks
@@ -24,6 +24,7 @@ from framing.engine.keep_outs import Ground, find_ground
 from framing.engine.layout import Deck, Layout, lay_members
 from framing.engine.loads import Placed, add_loads, placed_checks
 from framing.engine.members import Member, saw_members
+from framing.engine.nesting import plan_all
 from framing.engine.openings import valleys_along
 from framing.engine.panels import drain_bowls, find_panels
 from framing.engine.plane import Plane
@@ -138,8 +139,7 @@ def lay_and_cut(setting: Setting, build: Build, framed: Built, *, trial: bool = 
     plans: tuple[CutPlan, ...] = ()
     try:
         jobs = _to_cut(survey, build, frame, decking)
-        plans = () if trial else tuple(plan(pieces, stock, kerf=build.saw.kerf, trim=build.saw.trim)
-                                       for pieces, stock in jobs)
+        plans = () if trial else plan_all(jobs, kerf=build.saw.kerf, trim=build.saw.trim)
     except PieceTooLong as error:
         checks.append(_too_short(survey, error))
     return replace(framed, decking=decking, plans=plans, checks=tuple(checks))
@@ -323,8 +323,8 @@ def _to_cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> list[tu
         return tuple(v for v in lengths if v <= reach + 1e-6)
 
     jobs = []
-    for size in sorted({m.size for m in f.members}, key=lambda k: int(k.split("x")[1])):
-        pieces = [Piece(m.id, "member", i, b - a) for m in f.members if m.size == size
+    for size in sorted({*build.joists.sizes, *(m.size for m in f.members)}, key=lambda k: int(k.split("x")[1])):
+        pieces = [Piece(m.id, "member", i, b - a, m.profile_of(a, b)) for m in f.members if m.size == size
                   for i, (a, b) in enumerate(m.pieces, 1)]
         prices = (build.joists.stock_prices or {}).get(size)
         jobs.append((pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices)))

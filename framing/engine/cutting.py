@@ -33,12 +33,29 @@ class PieceTooLong(ValueError):
 
 @dataclass(frozen=True)
 class Piece:
-    """One piece to be cut, the `piece`-th of its owner counted from 1 along it; `length` [in]."""
+    """One piece to be cut, the `piece`-th of its owner counted from 1 along it; `length` [in].
+
+    `profile` is (s, depth) [in] from the piece's own start where it is ripped to a taper, else empty. `beside` is a
+    shorter taper sawn beside this one from the same length of stick.
+    """
 
     owner: str
     kind: Literal["member", "board"]
     piece: int
     length: float
+    profile: tuple[tuple[float, float], ...] = ()
+    beside: Piece | None = None
+
+    @property
+    def name(self) -> str:
+        return f"{self.owner}/{self.piece}"
+
+    def cut(self, nested_with: Piece | None = None) -> list[dict[str, Any]]:
+        """The `cuts` of a row of `stock_plan`: this piece's own, then that of the one beside it."""
+        other = self.beside or nested_with
+        own = {self.kind: self.owner, "piece": self.piece, "length": self.length,
+               "nested_with": other.name if other else None}
+        return [own, *(self.beside.cut(self) if self.beside else [])]
 
 
 @dataclass(frozen=True)
@@ -103,8 +120,7 @@ class CutPlan:
         return [
             {
                 "item": self.stock.item, "size": self.stock.size, "length": stick.length, "count": 1,
-                "cuts": [{c.kind: c.owner, "piece": c.piece, "length": c.length, "nested_with": None}
-                         for c in stick.cuts],
+                "cuts": [row for c in stick.cuts for row in c.cut()],
                 "offcut": round(stick.offcut, 4),
             }
             for stick in self.sticks

@@ -103,6 +103,14 @@ class Member:
         cuts = (0.0, *self.splices, self.line.length)
         return tuple(zip(cuts, cuts[1:], strict=False))
 
+    def profile_of(self, a: float, b: float) -> tuple[tuple[float, float], ...]:
+        """(s, depth) [in] of the piece from `a` to `b`, s from its own start; empty where nothing is ripped."""
+        if not self.ripped:
+            return ()
+        between = self.profile[:, 0]
+        s = np.array([a, *between[(between > a + NEAR) & (between < b - NEAR)], b])
+        return tuple(zip((s - a).tolist(), self.depth(s).tolist(), strict=True))
+
     def stations(self, supports: Sequence[float]) -> list[list[Any]]:
         """[s, depth to 1/16] at both ends, every cut change, splice and support; ties and near ties to the deeper."""
         s = sorted({0.0, self.line.length, *self.profile[:, 0].tolist(), *self.splices, *supports})

@@ -740,7 +740,8 @@ def stock(a: Answer) -> Iterator[str]:
             used[key] += count
             if key not in pieces or c["length"] < pieces[key] - 1e-4:
                 yield f"stick {n}: {key} is cut {c['length']} long, {pieces.get(key)} is needed"
-            if key[0] == "member" and key[1] in a.members and stick["size"] != a.members[key[1]]["size"]:
+            if key[0] == "member" and key[1] in a.members and stick["size"] != a.members[key[1]]["size"] and not c.get(
+                    "nested_with"):
                 yield f"stick {n}: {key[1]} is sawn from {stick['size']}"
             if c.get("nested_with"):
                 nested[key] = c["nested_with"]
