@@ -130,8 +130,8 @@ def _pairs(jobs: Sequence[Job], alone: Sequence[CutPlan], lumber: Sequence[int],
 def _match(gain: NDArray[np.float64]) -> Iterator[tuple[int, int]]:
     """Disjoint pairs of great total gain: an assignment of all to all, each of its rings cut into pairs.
 
-    On rings of even length nothing is lost against the assignment, half of which no matching exceeds; an odd ring leaves
-    one out, which is then tried with the others left.
+    On rings of even length nothing is lost against the assignment, half of which no matching exceeds; an odd ring
+    leaves one out, which is then tried with the others left.
     """
     left = np.arange(len(gain))
     while len(left) > 1:

@@ -28,7 +28,8 @@ from scipy.sparse import csc_array, hstack
 
 from framing.engine.stick_packing import SLACK, Floats, Job, Pattern, best_fit, best_of_rules, opening_rules
 
-STEPS_PER_INCH = 32  # grid of the knapsack tables
+STEPS = 32  # an inch, grid of the knapsack tables
+FINE, SHORT = 128, 200  # ... and of those that prove the bound, for lists of at most so many lengths
 DUST = 1e-7  # what rounding to the grid forgives: lengths are kept to 1e-6 [in]
 HAND = 15  # pieces dealt together when patterns are priced
 APART = 10  # best patterns in a row that share no piece
@@ -38,10 +39,11 @@ A_SOLVE = 60  # table cells that one solve of the programme is worth, a pair of 
 PIVOTS = 50_000  # simplex steps of one solve
 CLOSE = 1e-4  # bound and programme this near each other are not brought nearer
 LAST = 60  # pieces that the integer programme deals at once
-NODES = 100  # of its tree
-LISTED = 3_000  # patterns that it may choose from
-TRIES = 24  # times that the worst sticks are dealt anew
+NODES = 50  # of its tree
+LISTED = 1_000  # patterns that it may choose from
+TRIES, IN_VAIN = 24, 6  # times that the worst sticks are dealt anew at most, and in a row without gain
 ANEW = 40  # ... and pieces of those, about
+ENOUGH = 5e-4  # of the cost: long lists this near the bound are left as they are
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,7 @@ def _first_columns(job: Job, best: Sequence[Pattern]) -> list[Pattern]:
 def _generate(job: Job, columns: list[Pattern], deal: np.random.Generator, proven: float, steady: Floats,
               most_rounds: int = ROUNDS) -> tuple[Solved | None, float, Floats]:
     """The programme with the patterns that it lacked, the greatest proven bound, and the worths that prove it."""
-    loose, tight = _Grid(job, np.floor), _Grid(job, np.ceil)
+    loose, tight = _Grid(job, np.floor, FINE if len(job.take) <= SHORT else STEPS), _Grid(job, np.ceil)
     rounds = int(min(most_rounds, WORK // (12 * tight.cells + A_SOLVE * len(job.take) ** 2) + 1))
     seen, solved = set(columns), None
     t = float((loose.most(steady) / job.cost).max())
@@ -113,7 +115,7 @@ def _generate(job: Job, columns: list[Pattern], deal: np.random.Generator, prove
             t = float((loose.most(y) / job.cost).max())
             if t > 0 and (found := float(job.demand @ y) / t) > proven:
                 proven, steady = found, y / t
-            fresh = [c for c in tight.patterns(y, deal)
+            fresh = [c for c in dict.fromkeys([*loose.best(y), *tight.patterns(y, deal)])
                      if c not in seen and solved.worth[list(c[1])].sum() > job.cost[c[0]] * (1 + 1e-9)]
             if fresh:
                 break
@@ -130,13 +132,13 @@ class _Grid:
     Rounded down, every set of pieces that fits a stick fits it here too; rounded up, every set found can be cut.
     """
 
-    def __init__(self, job: Job, rounding: Callable[[Floats], Floats]) -> None:
+    def __init__(self, job: Job, rounding: Callable[[Floats], Floats], steps: int = STEPS) -> None:
         eps = -DUST if rounding is np.floor else DUST
         most = job.capacity[-1] / job.take[-1] + 2  # pieces in a stick: each may have been forgiven its dust
         room = job.capacity + SLACK + most * DUST if rounding is np.floor else job.capacity + DUST
-        self.room = np.floor(room * STEPS_PER_INCH).astype(int)
+        self.room = np.floor(room * steps).astype(int)
         self.job, self.items = job, []
-        for i, take in enumerate(rounding((job.take - eps) * STEPS_PER_INCH).astype(int).tolist()):
+        for i, take in enumerate(rounding((job.take - eps) * steps).astype(int).tolist()):
             many, left = 1, min(int(job.demand[i]), int(self.room[-1] // max(take, 1)))
             while left > 0:  # 1, 2, 4, … and the remainder make every count up to the demand
                 many = min(many, left)
@@ -173,6 +175,10 @@ class _Grid:
             found.update(dict.fromkeys(self._best([worth[n] for n in sorted(hand.tolist())], y)))
         return list(found)
 
+    def best(self, y: Floats) -> list[Pattern]:
+        """A set of pieces of greatest worth for each stick, as far as it can be cut."""
+        return self._best([item for item in self.items if y[item[0]] > 1e-12], y)
+
     def _best(self, items: Sequence[tuple[int, int, int]], y: Floats) -> list[Pattern]:
         table = np.zeros(self.room[-1] + 1)
         items = [item for item in items if item[2] < len(table)]
@@ -189,7 +195,7 @@ class _Grid:
                     i, many, take = items[n]
                     held += [i] * many
                     room -= take
-            if held:
+            if held and sum(self.job.single[i] for i in held) <= self.job.room[-1] + SLACK:
                 held.sort()
                 found.append((self.job.cheapest(held), tuple(held)))
         return found
@@ -253,7 +259,7 @@ def _patterns_within(job: Job, worth: Floats, spare: float) -> list[Pattern] | N
     """All sets of pieces whose stick costs no more than `spare` above their worth; None where they are too many."""
     grid = _Grid(job, np.floor)
     n = len(job.take)
-    take = np.floor((job.take + DUST) * STEPS_PER_INCH).astype(int).tolist()
+    take = np.floor((job.take + DUST) * STEPS).astype(int).tolist()
     most = np.zeros((n + 1, grid.room[-1] + 1))  # the greatest worth of pieces from i on, by room
     for i in range(n - 1, -1, -1):
         row = most[i + 1].copy()
@@ -362,9 +368,11 @@ def _shrunk(columns: Sequence[Pattern], alive: NDArray[np.intp], count: int) -> 
 def _mend(job: Job, best: list[Pattern], worth: Floats, bound: float, coins: Sequence[Decimal],
           deal: np.random.Generator) -> list[Pattern]:
     """The sticks that lose most against the worth of what they hold, dealt anew with a few others."""
+    in_vain = 0
     for _ in range(TRIES):
-        if job.total(best) - bound <= SLACK:
+        if in_vain == IN_VAIN or job.total(best) - bound <= max(SLACK, ENOUGH * bound):
             break
+        in_vain += 1
         loss = np.array([job.cost[k] - worth[list(held)].sum() for k, held in best])
         order = np.argsort(-loss * (0.5 + deal.random(len(best))), kind="stable").tolist()
         pieces = np.cumsum([len(best[n][1]) for n in order])
@@ -376,7 +384,7 @@ def _mend(job: Job, best: list[Pattern], worth: Floats, bound: float, coins: Seq
         solved, _, tuned = _generate(part, _first_columns(part, old), deal, 0.0, worth[names] + DUST, ROUNDS // 2)
         new = _deal_whole(part, solved.columns, tuned, old, coins) if solved else old
         if new is not old:
-            gone = set(chosen)
+            gone, in_vain = set(chosen), 0
             best = [stick for n, stick in enumerate(best) if n not in gone]
             best += [(k, tuple(names[list(held)].tolist())) for k, held in new]
     return best
