@@ -96,7 +96,8 @@ class Stick:
 class CutPlan:
     """The sticks of one item, long ones first and like settings together; `bound <= least possible <= bought`.
 
-    `bought` and `bound` are money where every usable length is priced, inches otherwise (`measure`).
+    `bought` and `bound` are money where every usable length is priced, inches otherwise (`measure`). `relaxed` is the
+    linear programme's own bound, which `bound` lifts to a sum that whole sticks can cost.
     """
 
     stock: Stock

@@ -91,8 +91,8 @@ def one_more(lists: int) -> Iterator[tuple[str, str, bool]]:
             lengths = random_lengths(count, 96.0, seed)
             kept.append(kept_sticks(planned(lengths, True)[0], planned([*lengths, 47.25], True)[0]))
         middle = sorted(kept)[len(kept) // 2]
-        yield f"{count} pieces and one more", f"{100 * middle:.0f} % of the sticks stay (bar {100 * KEPT:g} %)", \
-            middle >= KEPT
+        yield (f"{count} pieces of any length and one more, long sticks dearer",
+               f"{100 * middle:.0f} % of the sticks stay (bar {100 * KEPT:g} %)", middle >= KEPT)
 
 
 def main(lists: int, patience: float) -> int:

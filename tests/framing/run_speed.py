@@ -36,14 +36,14 @@ def timed(survey: dict[str, Any], build: dict[str, Any]) -> tuple[float, int]:
                 apart[0] += time.perf_counter() - began
         return run
 
-    boards, plan = assembly.lay_boards, assembly.plan
-    assembly.lay_boards, assembly.plan = clocked(boards), clocked(plan)
+    boards, plan = assembly.lay_boards, assembly.plan_all
+    assembly.lay_boards, assembly.plan_all = clocked(boards), clocked(plan)
     try:
         began = time.perf_counter()
         pads = len(frame(survey, build).document["supports"])
         return time.perf_counter() - began - apart[0], pads
     finally:
-        assembly.lay_boards, assembly.plan = boards, plan
+        assembly.lay_boards, assembly.plan_all = boards, plan
 
 
 def main() -> int:
