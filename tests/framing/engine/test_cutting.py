@@ -199,9 +199,9 @@ def test_order_of_the_pieces_does_not_change_what_is_bought():
 def test_one_piece_more_leaves_most_sticks_as_they_were():
     # Boards come in few lengths. Share of sticks that have the same length and cuts of the same lengths as before.
     lengths = [67.5] * 12 + [81.25] * 9 + [112.0] * 15 + [139.875] * 8 + [44.0] * 10
-    before = cut(lengths)
-    for more in (47.25, 67.5, 150.0):
-        assert kept_sticks(before, cut([*lengths, more])) >= 0.75
+    before = cut(lengths, stock(DEARER))
+    for more in (47.25, 67.5, 90.0, 150.0):
+        assert kept_sticks(before, cut([*lengths, more], stock(DEARER))) >= 0.75
 
 
 def test_a_long_list_with_many_lengths_keeps_half_its_sticks_where_long_ones_are_dearer():
