@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-NODE, ROUGH = 1.5, 3.0  # nodes lie about this far apart [in]; and where pads are only counted
+NODE, ROUGH = 1.5, 4.0  # nodes lie about this far apart [in]; and where pads are only counted
 # What a span of a continuous beam comes to, of its load and length, with the worst spans loaded; for the estimate only.
 MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
 INNER_SHARE, END_SHARE = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them

@@ -315,19 +315,22 @@ def _along_bare_sides(sides: Sequence[_Side], lines: Lines, net: Polygon, body: 
     """Pieces along the deck's sides where no wood lies near or none across the joists, as in sharp corners, from which
     it runs on to some."""
     tips = over_no_wood([line for _, line in lines], net)
-    wood = unary_union([line.buffer(STICK / 2, cap_style="flat") for _, line in lines])
+    wood = unary_union(shapely.buffer([line for _, line in lines], STICK / 2, cap_style="flat"))
+    near = wood.buffer(BARE)
     added: list[LineString] = []
     for s in sides:
         n = np.array([-s.along[1], s.along[0]]) * STICK / 2
         side = LineString([s.a + n, s.b + n]).intersection(body)
-        left = side.difference(wood.buffer(BARE)).union(side.intersection(tips))
+        left = side.difference(near).union(side.intersection(tips))
         for bare in getattr(left, "geoms", [left]):
             if bare.geom_type == "LineString" and bare.length > HAIR:
                 reach = side.intersection(bare.buffer(3 * BARE)).difference(wood)
                 found = [p for p in getattr(reach, "geoms", [reach]) if p.geom_type == "LineString"
                          and p.length >= STICK / 2 and p.intersects(bare.buffer(0.01))]
                 added += found
-                wood = unary_union([wood, *(p.buffer(STICK / 2, cap_style="flat") for p in found)])
+                if found:
+                    wood = unary_union([wood, *(p.buffer(STICK / 2, cap_style="flat") for p in found)])
+                    near = wood.buffer(BARE)
                 for p in found:  # boards over the tip end on it
                     tips = tips.difference(shapely.box(p.bounds[0] - STICK / 2, net.bounds[1], p.bounds[2] + STICK / 2,
                                                        net.bounds[3]))
