@@ -65,7 +65,8 @@ def find_joints(a: float, b: float, seats: Array, *, longest: float, before: Seq
 def _numbers(seats: Array) -> Array:
     """The seats counted, one closer to the last than joists usually stand for the part of a bay that it is."""
     bays = np.diff(seats)
-    return np.r_[0.0, np.cumsum(np.minimum(bays / np.median(bays), 1.0))] if len(bays) else np.zeros(len(seats))
+    usual = max(float(np.median(bays)), 1.0) if len(bays) else 1.0
+    return np.asarray(np.r_[0.0, np.cumsum(np.minimum(bays / usual, 1.0))][: len(seats)])
 
 
 def nearest_rows(one: Sequence[float], other: Sequence[float], seats: Array) -> float:
