@@ -263,7 +263,7 @@ def _patterns_within(job: Job, worth: Floats, spare: float) -> list[Pattern] | N
     most = np.zeros((n + 1, grid.room[-1] + 1))  # the greatest worth of pieces from i on, by room
     for i in range(n - 1, -1, -1):
         row = most[i + 1].copy()
-        for count in range(1, min(int(job.demand[i]), len(row) // take[i]) + 1):
+        for count in range(1, min(int(job.demand[i]), len(row) // max(take[i], 1)) + 1):
             if count * take[i] < len(row):
                 with_it = most[i + 1, : len(row) - count * take[i]] + count * worth[i]
                 row[count * take[i]:] = np.maximum(row[count * take[i]:], with_it)

@@ -59,8 +59,8 @@ def by_size(lists: int, patience: float) -> Iterator[tuple[str, str, bool]]:
                     theirs.append(100 * (fitted - found.relaxed) / fitted)
                     if count == 60 and patience:
                         beaten += by_cp_sat(lengths, cost, patience)[0] < found.bought - 1e-6
-                met = ((count == 60 or mean(over) <= bar) and max(whole) <= WORST[count] and max(took) <= most
-                       and not beaten)
+                met = (count == 60 or mean(over) <= bar) and max(whole) <= WORST[count]
+                met &= max(took) <= most and not beaten
                 if longest == 96.0:
                     met &= mean(whole) <= OF_BEST_FIT * mean(theirs)
                 yield (f"{count:,} pieces up to {longest:g} in, {'long sticks dearer' if dear else 'by length'}",
