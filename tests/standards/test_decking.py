@@ -5,6 +5,7 @@ import math
 import pytest
 
 from framing.engine.boards import lay_boards
+from framing.engine.takeoff import crossings
 from framing.reference import decking
 from tests.framing.odd_roofs import odd_build, odd_survey
 from tests.framing.staged import stages
@@ -12,12 +13,16 @@ from tests.framing.staged import stages
 NO_GAPS = dict.fromkeys(("A-B", "B-C", "C-D", "D-A"), 0)
 
 
-def lay(wide, deep, width, gap, spacing=16):
-    """Boards run up the depth of a rectangle with no gaps at its edges."""
+def staged_deck(wide, deep, width, gap, spacing=16):
+    """Boards run up the depth of a rectangle with no gaps at its edges: its stages and its decking."""
     survey = odd_survey([(0, 0), (wide, 0), (wide, deep), (0, deep)], lambda x, y: -8)
     build = odd_build(decking__edge_gaps=NO_GAPS, decking__width=width, decking__gap=gap, joists__spacing=spacing)
     staged = stages(survey, build)
-    return lay_boards(staged.deck, staged.layout.lines, staged.build, 90.0, 1e4)
+    return staged, lay_boards(staged.deck, staged.layout.lines, staged.build, 90.0, 1e4)
+
+
+def lay(*sizes):
+    return staged_deck(*sizes)[1]
 
 
 # n = ceil((W + g) / (b + g)), last rip W - (n - 1)(b + g): n boards and n - 1 gaps fill the width. Worked by hand.
@@ -52,7 +57,8 @@ def test_running_feet_a_square_foot(board, gap, feet):
 def test_crossings_a_square_foot(spacing):
     """144 / ((b + g) s), besides the row of crossings that the last joist adds: over 40 ft, one in 40 to 480/s."""
     wide, deep, board, gap = 480, 480, 5.5, 3 / 16
-    found = lay(wide, deep, board, gap, spacing).crossings / (wide * deep / 144)
+    staged, laid = staged_deck(wide, deep, board, gap, spacing)
+    found = crossings(staged.frame(), laid) / (wide * deep / 144)
     rule = 144 / ((board + gap) * spacing)
     assert found == pytest.approx(rule * (1 + spacing / deep), rel=0.02)
 
