@@ -13,7 +13,6 @@ from framing.engine import length
 from framing.engine.board_joints import JOINT_APART
 from framing.engine.board_movement import movement_check
 from framing.engine.board_pieces import Board
-from framing.engine.board_rows import LEAST_RIP
 from framing.engine.checks import Check, check
 from framing.engine.documents import Build
 
@@ -51,7 +50,7 @@ def told(laid: Laid, build: Build) -> list[Check]:
 def _narrow(laid: Laid, build: Build) -> Check:
     """Boards that get narrower than the least rip, the narrowest first, and why there are any."""
     width = build.decking.width
-    least = min(LEAST_RIP, width)
+    least = min(build.decking.least_rip, width)
     thin = sorted((b for b in laid.boards if b.narrowest < least - 1e-6), key=lambda b: b.narrowest)
     if not thin:
         value = min((b.narrowest for b in laid.boards), default=width)

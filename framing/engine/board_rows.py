@@ -12,9 +12,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from framing.reference.decking import LEAST_RIP
+
 Array = NDArray[np.float64]
 
-LEAST_RIP = 1.5  # no strip narrower than this where the outline leaves a choice [in]; common practice
 RIP_SLOPE = 0.5  # a side no steeper than this to the boards rips them, a steeper one cuts their ends [dy/dx]
 LEVEL = 0.05  # a side that rises by less runs with the boards [in]
 BY_DOOR = 12.0  # a side this near the door is its wall's [in]
@@ -49,7 +50,8 @@ def _sides(field: BaseGeometry, width: float) -> _Sides:
     return _Sides(np.sort(ends[:, :, 1], axis=1), np.abs(run[:, 0]), ends.mean(axis=1), run[:, 0] > 0)
 
 
-def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None = None) -> Start:
+def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None = None,
+               least_rip: float = LEAST_RIP) -> Start:
     """The start that leaves the least length of strips under the least rip along the sides that rip boards.
 
     Of such starts the one that keeps a whole board along the wall of the `door` (2,), so that a taper falls away from
@@ -58,7 +60,7 @@ def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None
     the least rip from one, so trying those finds the least there is.
     """
     low, pitch = float(field.bounds[1]), width + gap
-    sides, least = _sides(field, width), min(LEAST_RIP, width)
+    sides, least = _sides(field, width), min(least_rip, width)
     if not len(sides.run):
         return Start(low, 0.0)
     turns = (sides.y.ravel()[:, None] - low - np.array([0.0, width, width - least, least])).ravel()

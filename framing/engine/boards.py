@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from framing.engine.board_checks import Laid, told
 from framing.engine.board_joints import SHORTEST_PIECE, find_joints, nearest_rows
 from framing.engine.board_pieces import Board, read_cuts, turn, turned
-from framing.engine.board_rows import LEAST_RIP, start_rows
+from framing.engine.board_rows import start_rows
 from framing.engine.borders import lay_border
 from framing.engine.checks import Check
 from framing.engine.documents import Build
@@ -27,7 +27,7 @@ from framing.engine.layout import WIDEST_INSET, Deck, Line
 from framing.engine.openings import STICK
 from framing.engine.panels import Panel
 
-__all__ = ["LEAST_RIP", "Board", "Decking", "lay_boards", "turned"]
+__all__ = ["Board", "Decking", "lay_boards", "turned"]
 
 Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
@@ -99,7 +99,7 @@ def lay_boards(deck: Deck, lines: Sequence[Line], build: Build, direction: float
     border = lay_border(deck, d)
     net = turn(border.field, -direction)
     at_door = None if door is None else turned(np.array([door]), -direction)[0]
-    start = start_rows(net, d.width, d.gap, at_door)
+    start = start_rows(net, d.width, d.gap, at_door, d.least_rip)
     seats = _seats(lines, direction, ("joist", "edge"))
 
     runs, slivers = _rows(net, start.y, d.width, pitch, seats)

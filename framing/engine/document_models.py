@@ -40,6 +40,7 @@ from framing.engine.document_values import (
     number_of,
     refusal,
 )
+from framing.reference.decking import LEAST_RIP
 
 
 class _Part(BaseModel):
@@ -283,7 +284,10 @@ class Surface(_Part):
 
 
 class Decking(_Part):
-    """The boards; sizes and gaps [in], `direction` [degrees] the boards run, `stock_prices` by stock length [in]."""
+    """The boards; sizes and gaps [in], `direction` [degrees] the boards run, `stock_prices` by stock length [in].
+
+    No strip is cut narrower than `least_rip` [in] where the outline leaves a choice; those that are, are told.
+    """
 
     item: Name
     species: Words | None = None
@@ -294,6 +298,7 @@ class Decking(_Part):
     border_courses: Annotated[int, number_of(least=0, most=20, whole=True)] = 0
     edge_gaps: dict[Name, Reach] = {}
     fastening: Literal["face", "hidden"]
+    least_rip: Annotated[float, length_of(least=0, most=12)] = LEAST_RIP
     stock_lengths: Sticks
     stock_prices: dict[Stick, Money] | None = None
 

@@ -11,6 +11,8 @@ from typing import Final
 
 from framing.reference.lumber import plain_words
 
+LEAST_RIP: Final = 1.5  # [in] no strip narrower than this where the outline leaves a choice: common practice
+
 
 @dataclass(frozen=True)
 class Density:

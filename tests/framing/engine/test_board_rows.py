@@ -6,7 +6,8 @@ import shapely
 from numpy.testing import assert_allclose
 from shapely import Polygon, box
 
-from framing.engine.board_rows import LEAST_RIP, start_rows
+from framing.engine.board_rows import start_rows
+from framing.reference.decking import LEAST_RIP
 
 WIDTH, GAP = 5.5, 3 / 16
 PITCH = WIDTH + GAP

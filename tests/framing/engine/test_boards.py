@@ -8,7 +8,8 @@ import shapely
 from numpy.testing import assert_allclose
 from shapely.geometry import box
 
-from framing.engine.boards import LEAST_RIP, lay_boards
+from framing.engine.boards import lay_boards
+from framing.reference.decking import LEAST_RIP
 from tests.framing.odd_roofs import L_SHAPE, OCTAGON, RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import stages
 
@@ -46,6 +47,16 @@ def test_rows_and_the_last_rip_follow_the_formula(wide, board, gap):
     assert len(decking.boards) == n
     ripped = [b.rip for b in decking.boards if b.rip]
     assert ripped == ([] if last > board - 0.02 else [pytest.approx((last, last))])
+
+
+def test_the_least_rip_is_a_setting():
+    """18 rows and 2 1/4 in over: left as it is at the usual least rip, shared by two strips where 2 1/2 in is asked."""
+    wide = 18 * (5.5 + 3 / 16) + 2.25
+    _, usual = plain(wide, decking__gap="3/16")
+    assert [b.rip[0] for b in usual.boards if b.rip] == pytest.approx([2.25])
+    _, asked = plain(wide, decking__gap="3/16", decking__least_rip="2 1/2")
+    widths = [b.rip[0] for b in asked.boards if b.rip]
+    assert len(widths) == 2 and min(widths) >= 2.5 and sum(widths) == pytest.approx(5.5 + 2.25, abs=0.01)
 
 
 def test_where_the_last_strip_would_be_a_sliver_the_rows_shift():
