@@ -10,10 +10,14 @@ from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
 from framing.engine import length
+from framing.engine.cutting import Piece
 from framing.engine.member_drawings import depth_at, pad_name, profile_svg
+from framing.engine.nesting import SAW_MARGIN
+from framing.engine.pair_drawings import pair_svg
 
 ROLES = {"rim": "Rims", "edge": "Edge joists", "joist": "Joists", "border": "Border members", "blocking": "Blocking"}
 DRAWN = ("rim", "edge", "joist", "border")  # each has its profile; blocking has one where it stands on pads
+WAYS_UP = {"stair": "up the stairs", "elevator": "by the elevator", "hoist": "by hoist", "boom": "by boom truck"}
 Numbered = list[tuple[int, Mapping[str, Any]]]
 
 
@@ -42,6 +46,8 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "dry": (build.get("joists") or {}).get("moisture") in ("kdat", "dry"),
         "grade": f"{build['joists'].get('species', '')} {build['joists'].get('grade', '')}".strip(),
         "rips": [_stick(number, stick, shapes) for number, stick in rips],
+        "pairs": [pair for number, stick in rips for pair in _pairs(number, stick, shapes)],
+        "saw_margin": length.write(SAW_MARGIN),
         "plan": mark_safe(plan_svg),  # the engine's own drawing: every word in it is escaped
         "roles": [
             {"title": title, "drawn": [m for m in told if m["profile"]], "plain": [m for m in told if not m["profile"]]}
@@ -51,6 +57,8 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "regrade": [check for check in framing.get("checks") or () if check["code"] == "regrade-required"],
         "boards": [_stick(number, stick, shapes) for number, stick in boards],
         "pads": _pads(framing.get("supports") or ()),
+        "lifts": _lifts(framing),
+        "schedule": framing.get("schedule"),
         "warnings": [check for check in framing.get("checks") or () if _for_the_crew(check)],
     })
 
@@ -106,6 +114,56 @@ def _stick(number: int, stick: Mapping[str, Any], shapes: Mapping[str, Mapping[s
         ],
         "offcut": length.sixteenths(stick["offcut"]) if stick.get("offcut") is not None else "",
     }
+
+
+def _pairs(number: int, stick: Mapping[str, Any], shapes: Mapping[str, Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Tapers that lie side by side in a stick, the longer first; without its members' profiles there is no drawing."""
+    cuts = {_piece_name(cut): cut for cut in sorted(stick["cuts"], key=lambda cut: -cut["length"])}
+    names = list(cuts)
+    found = []
+    for name, cut in cuts.items():
+        other = cut.get("nested_with")
+        if other not in cuts or names.index(other) < names.index(name):
+            continue
+        pieces = [_taper(cuts[n], shapes) for n in (name, other)]
+        found.append({"stick": number, "size": stick["size"], "stick_length": length.write(stick["length"], feet=True),
+                      "long": name, "short": other, "length": length.sixteenths(cut["length"]),
+                      "short_length": length.sixteenths(cuts[other]["length"]),
+                      "drawing": mark_safe(pair_svg(*pieces, stick["size"])) if all(pieces) else ""})
+    return found
+
+
+def _taper(cut: Mapping[str, Any], shapes: Mapping[str, Mapping[str, Any]]) -> Piece | None:
+    """A piece with its profile from its own end A."""
+    member = shapes.get(cut.get("member") or "")
+    if member is None or not member.get("profile"):
+        return None
+    start, end = _span(member, int(cut.get("piece") or 1))
+    places = [start, *(s for s, _ in member["profile"] if start < s < end), end]
+    return Piece(member["id"], "member", int(cut.get("piece") or 1), end - start,
+                 tuple((s - start, depth_at(member, s)) for s in places))
+
+
+def _lifts(framing: Mapping[str, Any]) -> dict[str, Any] | None:
+    """What goes up in which bundle and comes to the curb in which order, in words."""
+    lifts = framing.get("lifts")
+    if not lifts:
+        return None
+    names = {row["item"]: row["description"] for row in framing.get("quantities") or ()}
+    return {
+        "by": WAYS_UP.get(lifts["by"], lifts["by"]), "most": lifts["most"], "weight": lifts["weight"],
+        "basis": lifts["basis"],
+        "bundles": [
+            {"order": bundle["order"], "weight": bundle["weight"], "longest": _long(bundle["length"]),
+             "items": [f"{count:,} {names.get(item, item)}" for item, count in bundle["items"].items()]}
+            for bundle in lifts["bundles"]
+        ],
+        "deliveries": [{**delivery, "longest": _long(delivery["longest"])} for delivery in lifts["deliveries"]],
+    }
+
+
+def _long(inches: float) -> str:
+    return length.write(inches, feet=True) if inches else ""
 
 
 def _piece_name(cut: Mapping[str, Any]) -> str:

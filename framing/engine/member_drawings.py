@@ -28,7 +28,7 @@ TIMBER, PAD, SHIM = "#e6dcc8", "#8d887d", "#3f3c37"
 
 
 @dataclass(frozen=True)
-class _Station:
+class Station:
     """One place on the member: s [in], and the figures under it."""
 
     s: float
@@ -47,7 +47,7 @@ def profile_svg(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]]
     `supports` are those of the document that stand under this member.
     """
     stations = [
-        _Station(s, (length.sixteenths(s), depth, stack(found)), found)
+        Station(s, (length.sixteenths(s), depth, stack(found)), found)
         for s, depth in member.get("stations") or () for found in [_nearest(supports, s)]
     ]
     strips = _strips(stations)
@@ -94,9 +94,9 @@ def _scale(factors: Sequence[int]) -> str:
     return "Heights and lengths to one scale" if most == 1 else f"Heights drawn {most} times as large as lengths"
 
 
-def _strips(stations: Sequence[_Station]) -> list[list[_Station]]:
+def _strips(stations: Sequence[Station]) -> list[list[Station]]:
     """The stations in strips, as many in each as have room for their figures side by side."""
-    strips: list[list[_Station]] = []
+    strips: list[list[Station]] = []
     room = 0.0
     for s in stations:
         if not strips or room < s.wide or len(strips[-1]) == MOST:
@@ -107,7 +107,7 @@ def _strips(stations: Sequence[_Station]) -> list[list[_Station]]:
     return strips
 
 
-def _strip(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]], stations: Sequence[_Station], start: float,
+def _strip(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]], stations: Sequence[Station], start: float,
            head: float, rows: int, *, last: bool) -> tuple[list[str], float, int]:
     """One strip of a member: its drawing, where it ends, and how many times heights are drawn larger."""
     first, end = start == stations[0].s, stations[-1].s
@@ -146,16 +146,16 @@ def _strip(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]], sta
     if last:
         x = at(end, 0)[0]
         parts.append(text(x + 3, top + WORDS, "B", WORDS))
-    columns = _columns(stations, [at(s.s, 0)[0] for s in stations])
+    middles = columns(stations, [at(s.s, 0)[0] for s in stations])
     leaders = [[(at(s.s, 0)[0], at(s.s, depth_at(member, s.s))[1]), (at(s.s, 0)[0], foot), (x, foot + LEADERS - 2)]
-               for s, x in zip(stations, columns, strict=True)]
+               for s, x in zip(stations, middles, strict=True)]
     parts.append(strokes_path(leaders, f'fill="none" stroke="{QUIET}" stroke-width="0.5"'))
     y = foot + LEADERS + WORDS * 0.8
     titles = ("from end A" if first else "on from A", "depth", "pad, shim")
     for row, (title, size) in enumerate(zip(titles[:rows], (WORDS, DEPTH_WORDS, WORDS), strict=False)):
         parts.append(text(0, y, title, WORDS, QUIET))
         parts += [text(x, y, s.figures[row], size, INK, "middle", bold=row == 1)
-                  for s, x in zip(stations, columns, strict=True) if s.figures[row]]
+                  for s, x in zip(stations, middles, strict=True) if s.figures[row]]
         y += (DEPTH_WORDS + WORDS) / 2 + 2.4
     return parts, y - WORDS * 0.6, factor
 
@@ -186,7 +186,7 @@ def depth_at(member: Mapping[str, Any], s: float) -> float:
     return float(profile[0][1] if s < profile[0][0] else profile[-1][1])
 
 
-def _columns(stations: Sequence[_Station], wanted: Sequence[float]) -> list[float]:
+def columns(stations: Sequence[Station], wanted: Sequence[float]) -> list[float]:
     """Middles of the figures' columns: as near under their stations as leaves none over another.
 
     Columns that crowd are pushed apart as one block about the mean of where its members want to be.

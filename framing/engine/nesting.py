@@ -75,7 +75,12 @@ def plan_all(jobs: Sequence[Job], *, kerf: float, trim: float) -> tuple[CutPlan,
 
 
 def side_by_side(a: Piece, b: Piece) -> float:
-    """The least depth of wood that both take at once, one turned over, cuts between them not counted [in].
+    """The least depth of wood that both take at once, one turned over, cuts between them not counted [in]."""
+    return lay(a, b)[0]
+
+
+def lay(a: Piece, b: Piece) -> tuple[float, float, bool]:
+    """How they take least: the depth, where along the longer the shorter begins, whether with its end B first [in].
 
     The shorter lies flush with either end of the longer, with either of its own ends first: for straight tapers no
     place between is better. The sum of two profiles that are straight between points is greatest at one of these.
@@ -83,12 +88,14 @@ def side_by_side(a: Piece, b: Piece) -> float:
     long, short = (a, b) if a.length >= b.length else (b, a)
     x, d = np.array(long.profile).T
     u, e = np.array(short.profile).T
-    least = math.inf
-    for v, f in ((u, e), (short.length - u[::-1], e[::-1])):
+    best = (math.inf, 0.0, False)
+    for turned, v, f in ((False, u, e), (True, short.length - u[::-1], e[::-1])):
         for at in {0.0, long.length - short.length}:
             s = np.concatenate([x[(x >= at) & (x <= at + short.length)], v + at])
-            least = min(least, max(float((np.interp(s, x, d) + np.interp(s - at, v, f)).max()), float(d.max())))
-    return least
+            depth = max(float((np.interp(s, x, d) + np.interp(s - at, v, f)).max()), float(d.max()))
+            if depth < best[0]:
+                best = depth, at, turned
+    return best
 
 
 def _pairs(jobs: Sequence[Job], alone: Sequence[CutPlan], lumber: Sequence[int], money: bool, kerf: float, trim: float,

@@ -1,7 +1,7 @@
 """A reader of framings that knows the documents alone: every identity that an answer must keep, checked from outside.
 
-Nothing of the engine is used, only the reference's weights and dressed sizes. Lengths in inches, areas in square
-feet where the documents say so.
+Nothing of the engine is used, only the reference's weights, dressed sizes and production rates. Lengths in inches,
+areas in square feet where the documents say so.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from shapely.ops import substring, unary_union
 
 from framing.reference.decking import decking_weight
 from framing.reference.lumber import DRESSED, FRESH_TREATED_PCF, SPECIFIC_GRAVITY, density_pcf, species_key
+from tests.framing.orders import orders
 
 Array = np.ndarray
 Document = Mapping[str, Any]
@@ -34,6 +35,7 @@ UNITS = {"in": 1.0, "ft": 12.0, "mm": 1 / 25.4, "m": 1000 / 25.4}
 CODES_OF_UNITS = {"EA", "LF", "FTK", "GLL", "QTL", "LBR", "INH", "FOT", "HUR", "C62"}
 PACKER = 1 / 4  # packers are made in steps of this
 STICK = 1.5  # thickness of 2x stock
+SAW_MARGIN = 1 / 8  # between two tapers out of one stick, beside the kerf
 LOOSE = 1 / 16 + 0.01  # how far a lift-out panel stands off the boards beside it, so that it lifts
 SEAT = 3.0  # how far beside a member's centre line, or past its end, its place is looked for
 PANEL_REACH = 24.0  # an outlet this near the deck has a lift-out panel
@@ -730,25 +732,30 @@ def stock(a: Answer) -> Iterator[str]:
     kerf, trim = a.asked(saw.get("kerf", "1/8")), a.asked(saw.get("trim", "1/4"))
     lengths = {k: [a.asked(v) for v in a.build[k]["stock_lengths"]] for k in ("joists", "decking")}
     used: Counter[tuple[str, str, int]] = Counter()
-    nested: dict[tuple[str, str, int], str] = {}
     for n, stick in enumerate(a.framing["stock_plan"], 1):
-        count, long = stick.get("count", 1), []
+        count, cuts = stick.get("count", 1), {_piece(c)[1:]: c for c in stick["cuts"]}
         kind = "decking" if any("board" in c for c in stick["cuts"]) else "joists"
-        here: dict[str, float] = {}
+        long: list[float] = []
         for c in stick["cuts"]:
-            key = ("board", c["board"], c["piece"]) if c.get("board") else ("member", c["member"], c["piece"])
+            key = _piece(c)
             used[key] += count
             if key not in pieces or c["length"] < pieces[key] - 1e-4:
                 yield f"stick {n}: {key} is cut {c['length']} long, {pieces.get(key)} is needed"
-            if key[0] == "member" and key[1] in a.members and stick["size"] != a.members[key[1]]["size"] and not c.get(
-                    "nested_with"):
-                yield f"stick {n}: {key[1]} is sawn from {stick['size']}"
-            if c.get("nested_with"):
-                nested[key] = c["nested_with"]
-                here[f"{key[1]}/{key[2]}"] = c["length"]
-                if c["nested_with"] in here and here[c["nested_with"]] >= c["length"]:
-                    continue
-            long.append(c["length"])
+            if not c.get("nested_with"):
+                long.append(c["length"])
+                if key[0] == "member" and key[1] in a.members and stick["size"] != a.members[key[1]]["size"]:
+                    yield f"stick {n}: {key[1]} is sawn from {stick['size']}"
+                continue
+            name, _, piece = c["nested_with"].rpartition("/")
+            other = cuts.get((name, int(piece)))
+            if other is None or other.get("nested_with") != f"{key[1]}/{key[2]}":
+                yield f"stick {n}: {key} is nested with {c['nested_with']}, which is elsewhere or does not say so"
+            elif key[1:] < (name, int(piece)):  # of a pair once, and only the longer one's length
+                long.append(max(c["length"], other["length"]))
+                wide = DRESSED[stick["size"]][1]
+                if {key[1], name} <= set(a.members) and (
+                        needs := _beside(a, key, _piece(other)) + kerf + SAW_MARGIN) > wide + 1e-4:
+                    yield f"stick {n}: {key} beside {c['nested_with']} takes {needs} of {wide} in"
         if not any(abs(stick["length"] - v) < 1e-4 for v in lengths[kind]) or stick["length"] > a.reach + 1e-4:
             yield f"stick {n} of {stick['length']} is not to be had or does not reach the roof"
         total = sum(long) + kerf * (len(long) - 1) + trim
@@ -756,14 +763,35 @@ def stock(a: Answer) -> Iterator[str]:
             yield f"stick {n}: cuts, kerfs and trim take {total} of {stick['length']}"
         if not -1e-4 <= stick["offcut"] <= stick["length"] - sum(long) + 1e-4:
             yield f"stick {n}: an offcut of {stick['offcut']} is left of {stick['length']}, {sum(long)} used"
-    for key, other in nested.items():
-        partner = next((k for k in nested if f"{k[1]}/{k[2]}" == other), None)
-        if partner is None or nested[partner] != f"{key[1]}/{key[2]}":
-            yield f"{key} is nested with {other}, which does not say so"
     for key in pieces:
         if used[key] != 1:
             yield f"{key} is cut {used[key]} times"
     yield from _bounds(a)
+
+
+def _piece(cut: Document) -> tuple[str, str, int]:
+    kind = "board" if cut.get("board") else "member"
+    return kind, cut[kind], cut["piece"]
+
+
+def _beside(a: Answer, one: tuple[str, str, int], other: tuple[str, str, int]) -> float:
+    """Depth of wood that two pieces of members take side by side, flush at an end, in the best of their four ways [in].
+
+    Their top edges are the stick's two edges, so that their depths add up wherever both have wood.
+    """
+    runs = []
+    for _, name, piece in (one, other):
+        m = a.members[name]
+        joints = [0.0, *m["splices"], _line(m)[2]]
+        runs.append((m, joints[piece - 1], joints[piece]))
+    (long, p, q), (short, v, w) = sorted(runs, key=lambda run: run[1] - run[2])
+    both, whole = w - v, q - p
+    kinks = {x - o for m, o in ((long, p), (short, v)) for x, _ in m["profile"]} | {0.0, both, whole}
+    kinks |= {x - (whole - both) for x in kinks} | {both - x for x in kinks} | {whole - x for x in kinks}
+    s = np.array(sorted(x for x in kinks if 0 <= x <= both))
+    beside = np.stack([_depth(long, p + s), _depth(long, q - both + s)])[:, None] + np.stack(
+        [_depth(short, v + s), _depth(short, w - s)])
+    return max(float(beside.max(axis=-1).min()), *(float(_depth(m, np.linspace(b, e, 99)).max()) for m, b, e in runs))
 
 
 def _bounds(a: Answer) -> Iterator[str]:
@@ -844,6 +872,11 @@ def labor(a: Answer) -> Iterator[str]:
             yield f"{t['task']} does not take the build's own rate"
 
 
+def ordered(a: Answer) -> Iterator[str]:
+    """Wastes both ways, bundles, hours in their bands and working days, counted again."""
+    yield from orders(a.build, a.framing)
+
+
 def loads(a: Answer) -> Iterator[str]:
     """Dead: decking as laid, framing averaged over the net area, and what was asked besides."""
     asked, used = a.build["loads"], a.framing["loads"]
@@ -864,12 +897,33 @@ def loads(a: Answer) -> Iterator[str]:
 
 
 def uncertainty(a: Answer) -> Iterator[str]:
+    """Bands in order, chances from 0 to 1, and everything told of what is in the answer."""
     found = a.framing["uncertainty"]
-    for name, v in (*found["shims"].items(), *found["quantities"].items()):
+    gap, risk, hours = found.get("least_gap"), found["at_risk"], found["hours"]
+    bands = {**found["shims"], **found["quantities"], **hours, "sticks at risk": risk["sticks"],
+             **({"least gap": gap} if gap else {})}
+    for name, v in bands.items():
         if not v["p10"] <= v["p50"] <= v["p90"]:
             yield f"{name}: {v}"
-    if not 0 <= found["gap_below_least"] <= 1:
-        yield f"a chance of {found['gap_below_least']}"
+    chances = {"gap below least": found["gap_below_least"], "open stacks": found["stack_open"],
+               "hours over": hours["total"]["over"], "deeper": risk["deeper"], "thinner": risk["thinner"],
+               **found["order_short"], **found["culls"],
+               **{f"{m['member']} {k}": m[k] for m in risk["members"] for k in ("deeper", "thinner")}}
+    for name, chance in chances.items():
+        if not 0 <= chance <= 1:
+            yield f"{name}: a chance of {chance}"
+    if stray := {m["member"] for m in risk["members"]} - set(a.members):
+        yield f"{stray} are at risk and no members"
+    known = {q["item"] for q in a.framing["quantities"]} | {f"support/shim/{size}" for size in found["shims"]}
+    if stray := set(found["order_short"]) - known:  # shims may be short though none are ordered
+        yield f"{stray} are short, no shims and not ordered"
+    if abs(hours["total"]["planned"] - sum(t["hours"] for t in a.framing["labor"])) > 1e-4:
+        yield f"{hours['total']['planned']} hours planned are not those of the tasks"
+    for what, parts in found["contributions"].items():
+        if sum(p["share"] for p in parts) > 1 + 1e-6 or any(not 0 <= p["share"] <= 1 + 1e-6 for p in parts):
+            yield f"shares of {what}: {parts}"
+    if any(not words.strip() for words in found["told"].values()):
+        yield "something told is empty"
 
 
 def provenance(a: Answer) -> Iterator[str]:
@@ -883,8 +937,8 @@ def provenance(a: Answer) -> Iterator[str]:
 IDENTITIES = (
     (survey_adjustment, "survey_adjustment"), (roof, "facets"), (plane, "reveals"), (outline, "outline"),
     (members, "members"), (layout, "supports"), (supports, "supports"), (splices, "supports"), (boards, "boards"),
-    (stock, "stock_plan"), (checks, "checks"), (quantities, "quantities"), (labor, "labor"), (loads, "supports"),
-    (uncertainty, "quantities"), (provenance, "provenance"),
+    (stock, "stock_plan"), (checks, "checks"), (quantities, "quantities"), (labor, "labor"), (ordered, "schedule"),
+    (loads, "supports"), (uncertainty, "quantities"), (provenance, "provenance"),
 )
 
 

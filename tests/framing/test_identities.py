@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from framing.engine.design import frame
-from tests.framing.identities import Answer, identities, inches, sixteenths
+from tests.framing.identities import Answer, identities, inches, sixteenths, stock
 from tests.framing.terraces import terrace
 
 SEEDS = 60
@@ -66,6 +66,13 @@ BENT = {
     "an outline too wide": (lambda f: f["outline"][0].__setitem__(0, f["outline"][0][0] - 3), "outline"),
     "a check without a source": (lambda f: f["checks"][0].update(source=""), "checks"),
     "another survey's hash": (lambda f: f["provenance"].update(survey_sha256="0" * 64), "provenance"),
+    "a bundle left below": (lambda f: f["lifts"]["bundles"].pop(), "ordered"),
+    "a bundle too heavy": (lambda f: f["lifts"].update(most=10.0), "ordered"),
+    "a day too few": (lambda f: f["schedule"].update(days=f["schedule"]["days"] - 1), "ordered"),
+    "hours over their band": (lambda f: f["labor"][1].update(high=f["labor"][1]["hours_per_unit"] / 2), "ordered"),
+    "a waste told two ways": (lambda f: f["quantities"][0].update(waste_yield=0.5), "ordered"),
+    "a band upside down": (lambda f: f["uncertainty"]["hours"]["total"].update(p10=1e4), "uncertainty"),
+    "an order short of nothing sold": (lambda f: f["uncertainty"]["order_short"].update(x=0.1), "uncertainty"),
     "a chance over one": (lambda f: f["uncertainty"].update(gap_below_least=1.5), "uncertainty"),
 }
 
@@ -101,6 +108,26 @@ def test_the_reader_notices(sound, name):
     bend, identity = BENT[name]
     bend(framing)
     assert identity in {words.split(":")[0] for words in identities(survey, build, framing)}
+
+
+def nested(depth, *, says="J1/1", stick="2x10"):
+    """Two straight tapers of 100 in from `depth` to 3 in out of one stick, with all else that a stick is read by."""
+    profile = [[0.0, depth], [100.0, 3.0]]
+    members = [{"id": name, "start": [0, y], "end": [100, y], "size": "2x8", "splices": [], "profile": profile}
+               for name, y in (("J1", 0), ("J2", 16))]
+    cuts = [{"member": "J1", "piece": 1, "length": 100.0, "nested_with": "J2/1"},
+            {"member": "J2", "piece": 1, "length": 100.0, "nested_with": says}]
+    build = {"joists": {"stock_lengths": [120]}, "decking": {"stock_lengths": []}}
+    plan = [{"item": f"lumber/{stick}", "size": stick, "length": 120.0, "cuts": cuts, "offcut": 19.0}]
+    return Answer({}, build, {"members": members, "boards": [], "stock_plan": plan, "stock_bound": []})
+
+
+def test_the_reader_lays_nested_tapers_side_by_side():
+    """End for end both take depth + 3 in all along; a 2x10 is 9 1/4 in wide, kerf and saw margin take 1/8 in each."""
+    assert list(stock(nested(6.0))) == []
+    assert any("takes" in words for words in stock(nested(6.01)))
+    assert any("takes" in words for words in stock(nested(6.0, stick="2x8")))
+    assert any("does not say so" in words for words in stock(nested(6.0, says="J3/1")))
 
 
 @pytest.mark.parametrize(
