@@ -16,7 +16,7 @@ from framing.engine.nesting import SAW_MARGIN
 from framing.engine.pair_drawings import pair_svg
 
 ROLES = {"rim": "Rims", "edge": "Edge joists", "joist": "Joists", "border": "Border members", "blocking": "Blocking"}
-DRAWN = ("rim", "edge", "joist", "border")  # each has its profile; blocking has one where it stands on pads
+DRAWN = ("rim", "edge", "joist")  # each has its profile; short pieces have one where they stand on pads
 WAYS_UP = {"stair": "up the stairs", "elevator": "by the elevator", "hoist": "by hoist", "boom": "by boom truck"}
 Numbered = list[tuple[int, Mapping[str, Any]]]
 
@@ -58,7 +58,6 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "boards": [_stick(number, stick, shapes) for number, stick in boards],
         "pads": _pads(framing.get("supports") or ()),
         "lifts": _lifts(framing),
-        "schedule": framing.get("schedule"),
         "warnings": [check for check in framing.get("checks") or () if _for_the_crew(check)],
     })
 
@@ -155,7 +154,7 @@ def _lifts(framing: Mapping[str, Any]) -> dict[str, Any] | None:
         "basis": lifts["basis"],
         "bundles": [
             {"order": bundle["order"], "weight": bundle["weight"], "longest": _long(bundle["length"]),
-             "items": [f"{count:,} {names.get(item, item)}" for item, count in bundle["items"].items()]}
+             "items": [f"{count:,} × {names.get(item, item)}" for item, count in bundle["items"].items()]}
             for bundle in lifts["bundles"]
         ],
         "deliveries": [{**delivery, "longest": _long(delivery["longest"])} for delivery in lifts["deliveries"]],
@@ -171,11 +170,14 @@ def _piece_name(cut: Mapping[str, Any]) -> str:
 
 
 def _ends(shape: Mapping[str, Any] | None, cut: Mapping[str, Any]) -> str:
-    """Depths of a member's piece at its two ends, end A first; the two widths of a board that is ripped."""
+    """Depths of a member's piece at its two ends, end A first; of a board what it is for and its widths if ripped."""
     if shape is None:
         return ""
-    if rip := shape.get("rip"):
-        return f"ripped {length.sixteenths(rip[0])} → {length.sixteenths(rip[1])}"
+    if cut.get("board"):
+        told = [shape["kind"]] if shape["kind"] != "field" else []
+        if rip := shape.get("rip"):
+            told.append(f"ripped {length.sixteenths(rip[0])} → {length.sixteenths(rip[1])}")
+        return ", ".join(told)
     if not shape.get("profile"):
         return ""
     start, end = _span(shape, int(cut.get("piece") or 1))

@@ -18,7 +18,7 @@ from quotes.api import CREW_PAPERS, paper_response
 from quotes.models import Quote, RenderedFile
 from quotes.notes import SECTIONS
 from quotes.progress import next_step
-from quotes.rendering import figures
+from quotes.rendering import figures, work
 from quotes.revisions import notes_of
 from quotes.spread import how_sure
 
@@ -59,6 +59,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
             {"title": TITLES[section], "notes": [note for note in notes if note.section == section]}
             for section in SECTIONS if any(note.section == section for note in notes)
         ]
+        context["work"] = work(framing.document)
         context["sure"] = how_sure(framing.document)
         context["figures"] = [
             {**figure, "address": reverse("drawing", args=[framing.pk, figure["kind"]])}

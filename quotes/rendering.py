@@ -13,7 +13,6 @@ import io
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from math import ceil
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -23,7 +22,6 @@ from quotes.notes import SECTIONS, Note, gravest, listed
 from quotes.templatetags.paper import money, percent
 
 NAME_MARK, SITE_MARK, HASH_MARK = "[[customer.name]]", "[[job.site]]", "[[snapshot.sha256]]"
-CREW, DAY_HOURS = 3, 8  # people, hours: what working days on the proposal are counted in
 
 
 def proposal_html(snapshot: Mapping[str, Any], plan_svg: str, section_svg: str) -> str:
@@ -59,16 +57,25 @@ def filled(page: str, *, name: str, site: str, sha256: str) -> str:
 
 
 def material_list(snapshot: Mapping[str, Any]) -> bytes:
-    """What is to be bought, as CSV in UTF-8, a row an item; no prices, so that the crew may have it."""
+    """What is to be bought, as CSV in UTF-8, a row an item; no prices, so that the crew may have it.
+
+    `weight_lb` is of the whole order, `delivery` the order that it comes with; both empty for what no framing counts.
+    """
+    framing = snapshot.get("framing") or {}
+    weights = {row["item"]: round(row.get("weight") or 0) for row in framing.get("quantities") or ()}
+    deliveries = {item: bundle["order"] for bundle in (framing.get("lifts") or {}).get("bundles", ())
+                  for item in bundle["items"]}
     out = io.StringIO(newline="")
     rows = csv.writer(out)
-    rows.writerow(["supplier", "sku", "description", "order", "unit", "net", "waste", "spare", "item", "basis"])
+    rows.writerow(["supplier", "sku", "description", "order", "unit", "net", "waste", "spare", "item", "basis",
+                   "weight_lb", "delivery"])
     for line in snapshot["estimate"]["lines"]:
         if line["kind"] == "material":
             came = line["came_from"]
             rows.writerow([_cell(value) for value in (
                 came["supplier"], came["sku"], line["description"], line["quantity"], line["unit"], came["net"],
-                came["waste"], came["spare"], line["item"], came["basis"],
+                came["waste"], came["spare"], line["item"], came["basis"], weights.get(line["item"]) or "",
+                deliveries.get(line["item"]),
             )])
     return out.getvalue().encode()
 
@@ -82,12 +89,12 @@ def figures(framing: Mapping[str, Any], plan_svg: str, section_svg: str) -> list
     plan = (f"Plan of the deck seen from above: outline with {len(framing.get('outline') or ())} corners, "
             f"{count.get('joist', 0)} joists and {len(supports)} pads on the surveyed roof.")
     surface = f"finished surface {steps} below it" if steps else "finished surface"
-    section = f"Section at the door: sill, {surface}, boards, joist, pad and roof."
+    section = f"Sections at the door and where the roof stands highest: sill, {surface}, boards, joist, pad and roof."
     return [
         {"kind": kind, "alt": alt, "data": data_address(svg), "caption": caption}
         for kind, alt, svg, caption in (
             ("plan", plan, plan_svg, "Plan. Drawn from the survey; corner letters are those of the survey."),
-            ("section", section, section_svg, "Section at the door. Heights hang on the survey's datum."),
+            ("section", section, section_svg, "Sections. Heights hang on the survey's datum."),
         ) if svg
     ]
 
@@ -155,7 +162,6 @@ def _price(estimate: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _schedule(snapshot: Mapping[str, Any]) -> dict[str, str]:
-    days = ceil(Decimal(snapshot["estimate"]["hours"]) / (CREW * DAY_HOURS))
     access = snapshot["survey"].get("access") or {}
     lift = {"stair": "carried up the stairs", "elevator": "brought up in the elevator", "hoist": "hoisted",
             "boom": "lifted by a boom truck"}.get(access.get("lift"), "brought to the roof in a way still to be agreed")
@@ -165,10 +171,39 @@ def _schedule(snapshot: Mapping[str, Any]) -> dict[str, str]:
         inches = length.read(access["longest_stick"], snapshot["survey"].get("unit", "in"))
         stick = f" Nothing longer than {length.write(inches, feet=True)} is brought up."
     return {
-        "hours": f"The work takes about {days} working days of a crew of {CREW}.",
+        "hours": working_time(snapshot["framing"]),
         "access": f"Materials are {lift}{floor}.{stick} Permission to use the street, the lobby and the roof, and the "
                   "hours for it, come from the building before delivery is ordered.",
     }
+
+
+def working_time(framing: Mapping[str, Any]) -> str:
+    """How many working days the crew is on the roof, with the range that its rates leave; empty where none is known."""
+    plan = framing.get("schedule")
+    if not plan:
+        return ""
+    low, days, high = plan["days_low"], plan["days"], plan["days_high"]
+    days = f"about {days} working day{'s' if days != 1 else ''}"
+    spread = f", between {low} and {high} as the work goes" if low < high else ""
+    return f"The work takes {days} of a crew of {plan['persons']}{spread}."
+
+
+def work(framing: Mapping[str, Any]) -> list[str]:
+    """Sentences for the office on time and way up: crew, days, person-hours, lifts, deliveries."""
+    found = []
+    if plan := framing.get("schedule"):
+        crew = listed([f"{count} {trade}" for trade, count in plan["crew"].items()])
+        found.append(f"{working_time(framing)} {plan['crew_days']:.1f} days of the whole crew ({crew}); "
+                     f"{plan['person_hours']:.0f} person-hours, {plan['person_hours_low']:.0f} with every task at the "
+                     f"low of its rate and {plan['person_hours_high']:.0f} at the high. Basis: {plan['basis']}.")
+    if lifts := framing.get("lifts"):
+        orders = "; ".join(f"{d['order']} {d['weight']:,.0f} lb"
+                           + (f", up to {length.write(d['longest'], feet=True)} long" if d["longest"] else "")
+                           for d in lifts["deliveries"])
+        count = lifts["count"]
+        found.append(f"{lifts['weight']:,.0f} lb go up in {count} lift{'s' if count != 1 else ''}; deliveries: "
+                     f"{orders}. Basis: {lifts['basis']}.")
+    return found
 
 
 def _count(members: Any) -> dict[str, int]:

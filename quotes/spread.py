@@ -77,10 +77,11 @@ def cost_spread(framing: Mapping[str, Any], costs: Mapping[str, tuple[Decimal, b
 def how_sure(framing: Mapping[str, Any]) -> list[str]:
     """Sentences on what the trials of a framing show; none for a framing without."""
     told = framing.get("uncertainty") or {}
-    return list(_sentences(told)) if told.get("trials") and "hours" in told else []
+    names = {row["item"]: row["description"] for row in framing.get("quantities") or ()}
+    return list(_sentences(told, names)) if told.get("trials") and "hours" in told else []
 
 
-def _sentences(told: Mapping[str, Any]) -> Iterator[str]:
+def _sentences(told: Mapping[str, Any], names: Mapping[str, str]) -> Iterator[str]:
     gap, total, risk = told.get("least_gap"), told["hours"]["total"], told["at_risk"]
     yield (f"{told['trials']:,} trials within the survey's standard errors, the rates' low and high and usual culls; "
            f"ranges hold eight trials of ten.")
@@ -97,12 +98,19 @@ def _sentences(told: Mapping[str, Any]) -> Iterator[str]:
         names = ", ".join(m["member"] for m in risk["members"])
         yield (f"The true roof asks a deeper stick in {often(risk['deeper'])} and leaves one too thin in "
                f"{often(risk['thinner'])}: {names}.")
-    short = [f"{item} in {often(chance)}" for item, chance in told["order_short"].items() if chance >= OFTEN]
+    short = [f"{_name(item, names)} in {often(chance)}" for item, chance in told["order_short"].items()
+             if chance >= OFTEN]
     if short:
         yield f"The order with its spares is short of {listed(short)}."
     yield (f"Person-hours: {total['p10']:.0f} to {total['p90']:.0f}, {total['p50']:.0f} in the middle; the "
            f"{total['planned']:.0f} planned are exceeded in {often(total['over'])}.")
     yield from told["told"].values()
+
+
+def _name(item: str, names: Mapping[str, str]) -> str:
+    """What an item is called; a shim that trials take though none is ordered, by its thickness."""
+    kind, _, size = item.rpartition("/")
+    return names.get(item) or (f"shims {length.write(float(size), 32)} in" if kind == "support/shim" else item)
 
 
 def _range(band: Mapping[str, float]) -> str:
