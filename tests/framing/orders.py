@@ -66,13 +66,19 @@ def _counts(framing: Document) -> Iterator[str]:
         if found.get(f"support/shim/{size:g}") != n:
             yield f"{n} shims {size:g}, {found.get(f'support/shim/{size:g}')} in the takeoff"
     lines = [LineString([m["start"], m["end"]]) for m in members]
-    run = math.radians(framing["directions"]["boards"])
-    along = np.array([math.cos(run), math.sin(run)])
-    across = [substring(line, 0.375, line.length - 0.375).buffer(0.375, cap_style="flat")
-              for line, m in zip(lines, members, strict=True)
-              if _off_square(np.subtract(m["end"], m["start"]), along) < 70.1]
-    fixed = [Polygon(b["polygon"]) for b in boards if b["kind"] != "panel"]
-    crossings = sum(body.intersection(p).area > 1e-6 for body in across for p in fixed if body.intersects(p))
+    along = math.radians(framing["directions"]["boards"])
+    bodies = [(substring(line, 0.375, line.length - 0.375).buffer(0.375, cap_style="flat"),
+               np.subtract(m["end"], m["start"])) for line, m in zip(lines, members, strict=True)]
+    crossings = 0
+    for b in boards:
+        if b["kind"] == "panel":
+            continue
+        shape, way = Polygon(b["polygon"]), np.array([math.cos(along), math.sin(along)])
+        if b["kind"] == "border":  # a border's board runs along its side
+            edges = np.diff([*b["polygon"], b["polygon"][0]], axis=0)
+            way = edges[np.argmax(np.hypot(*edges.T))]
+        crossings += sum(body.intersection(shape).area > 1e-6 for body, run in bodies
+                         if body.intersects(shape) and _off_square(run, way) < 70.1)
     clips = found.get("fixing/hidden", found.get("fixing/face", 0) / 2)
     if abs(clips - crossings) > 0.002 * crossings:  # what ends at the limit is held or is not, by the last digit
         yield f"{crossings} crossings, {clips} in the takeoff"
@@ -93,7 +99,7 @@ def _counts(framing: Document) -> Iterator[str]:
             meets += off < 89 and (m["role"] != "rim" or m["id"].startswith("H"))
             angled += 2 < off < 89
     spliced = sum(len(m["splices"]) for m in members)
-    hung = sum(m["role"] == "blocking" for m in members)
+    hung = sum(m["role"] in ("blocking", "border") for m in members)
     packers = sum(s["packer"] > 0 for s in framing["supports"])
     if (t := tasks["block"]["quantity"]) != hung + spliced + packers + meets / 2:
         yield f"blocking {hung}, splices {spliced}, packers {packers}, joints {meets}, in pairs: not {t}"

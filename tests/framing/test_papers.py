@@ -67,9 +67,54 @@ def test_a_member_tells_its_sticks_splices_stations_and_pads():
     assert "6×6 + 3/16" in said
 
 
-def test_a_nested_taper_names_the_piece_beside_it():
-    plan = [stick("2x10", 144.0, cut("J1", 120.0, nested_with="J2/1"))]
-    assert "beside J2/1" in words({**FRAMING, "stock_plan": plan})
+def straight(name, depth, *, run=100.0):
+    return member(id=name, profile=[[0, depth], [run, 3.0]], splices=[], stations=[[0, "?"], [run, "3"]], end=[run, 10])
+
+
+def test_a_nested_taper_names_the_piece_beside_it_and_both_are_drawn_as_they_lie():
+    """Both fall from end A, so that they lie end for end: 6 + 3 of the 9 1/4 in that a 2x10 is wide."""
+    plan = [stick("2x10", 144.0, cut("J1", 90.0, nested_with="J2/1"), cut("J2", 100.0, nested_with="J1/1"))]
+    framing = {**FRAMING, "members": [straight("J1", 6.0, run=90.0), straight("J2", 6.0)], "stock_plan": plan}
+    said = words(framing)
+    assert "beside J2/1" in said and "beside J1/1" in said
+    assert said.count("Stick 1 2x10") == 1, "a pair is drawn once, the longer one from the upper edge"
+    assert "J2/1, 100 in long, from the upper edge · J1/1, 90 in, from the lower edge" in said
+    assert "the other way round; between them at least 1/4 in for kerf and waste" in said
+    assert "the kerf of 1/8 in and 1/8 in at least" in said
+
+
+def test_tapers_that_fall_opposite_ways_lie_the_same_way_round():
+    plan = [stick("2x10", 144.0, cut("J1", 100.0, nested_with="J2/1"), cut("J2", 100.0, nested_with="J1/1"))]
+    rising = member(id="J2", profile=[[0, 3.0], [100, 6.0]], splices=[], stations=[[0, "3"], [100, "6"]])
+    said = words({**FRAMING, "members": [straight("J1", 6.0), rising], "stock_plan": plan})
+    assert "the same way round; between them at least 1/4 in" in said
+
+
+def test_a_sheet_without_nested_tapers_says_nothing_of_them():
+    assert "Side by side" not in words()
+
+
+def test_border_members_and_boards_are_told_apart():
+    border = member(id="N1", role="border", size="2x4", profile=[[0, 3.5], [14.5, 3.25]], splices=[],
+                    stations=[[0, "3 1/2"], [14.5, "3 1/4"]], end=[14.5, 10])
+    boards = [{"id": "C1", "kind": "border", "polygon": [], "length": 140, "rip": None}]
+    plan = [stick("2x4", 96.0, cut("N1", 14.5)), stick("5/4x6", 168.0, {"board": "C1", "piece": 1, "length": 140.0},
+                                                       item="decking")]
+    said = words({**FRAMING, "members": [border], "boards": boards, "stock_plan": plan})
+    assert "Border members" in said and "N1 2x4 14 1/2 3 1/2 3 1/4 1" in said
+    assert "C1 140 (border)" in said
+
+
+def test_the_crew_reads_what_goes_up_in_which_lift_and_what_is_delivered():
+    lifts = {"by": "hoist", "most": 200.0, "weight": 1250.4, "count": 1, "basis": "rope hoist",
+             "bundles": [{"order": "frame", "items": {"lumber/2x8/144": 6}, "weight": 198.7, "length": 144.0}],
+             "deliveries": [{"order": "frame", "weight": 1250.4, "longest": 144.0, "loads": 2}]}
+    quantities = [{"item": "lumber/2x8/144", "description": "2x8 12 ft"}]
+    said = words({**FRAMING, "lifts": lifts, "quantities": quantities}).replace("&#x27;", "'").replace("&quot;", '"')
+    assert "by hoist, 200 lb at once; together 1,250 lb" in said
+    assert "1 frame 6 × 2x8 12 ft 12'-0\" 199" in said
+    assert "frame 1,250 12'-0\" 2" in said
+    assert "Bringing it up" not in words()
 
 
 def test_a_ripped_board_gives_both_its_widths():

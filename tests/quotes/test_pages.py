@@ -89,6 +89,14 @@ def test_the_job_page_says_how_sure_it_is_and_what_the_cost_may_come_to(scenario
     assert spread["told"] not in page(crew).get(address(scenario)).content.decode()
 
 
+def test_the_job_page_says_who_works_how_long_and_what_goes_up(scenario, page, crew):
+    text = page(crew).get(address(scenario)).content.decode()
+    plan, lifts = scenario.framing.document["schedule"], scenario.framing.document["lifts"]
+    assert f"about {plan['days']} working days of a crew of {plan['persons']}" in text
+    assert f"{plan['person_hours']:.0f} person-hours" in text
+    assert f"{lifts['weight']:,.0f} lb go up in {lifts['count']} lifts" in text
+
+
 def test_a_paper_is_handed_out_under_a_name_for_people(scenario, rendered, page, reader):
     answer = page(reader).get(f"/papers/{rendered[0].pk}")
     assert answer.content.startswith(b"%PDF")

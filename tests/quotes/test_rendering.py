@@ -13,7 +13,7 @@ import pytest
 from estimating.service.pdf import html_to_pdf
 from quotes import papers
 from quotes.models import RenderedFile
-from quotes.rendering import filled, material_list, net_area_sqft
+from quotes.rendering import filled, material_list, net_area_sqft, working_time
 
 KIND = RenderedFile.Kind
 
@@ -140,6 +140,30 @@ def test_the_material_list_has_a_row_for_everything_that_is_bought(scenario):
     bought = {row["item"] for row in scenario.framing.document["quantities"]}
     assert bought <= {row["item"] for row in rows}
     assert all(row["supplier"] == "Sample Timber Yard" and Decimal(row["order"]) > 0 for row in rows)
+
+
+def test_the_material_list_says_what_each_order_weighs_and_with_which_delivery_it_comes(scenario):
+    rows = list(csv.DictReader(io.StringIO(material_list(scenario.revision.document).decode())))
+    weights = {name: sum(int(row["weight_lb"] or 0) for row in rows if row["delivery"] == name)
+               for name in ("protection and small goods", "frame", "decking")}
+    for delivery in scenario.framing.document["lifts"]["deliveries"]:
+        assert weights[delivery["order"]] == pytest.approx(delivery["weight"], abs=len(rows) / 2)
+    assert {row["delivery"] for row in rows if row["item"].startswith("decking/")} == {"decking"}
+    assert {row["delivery"] for row in rows if row["item"].startswith("service")} <= {""}
+
+
+@pytest.mark.parametrize(("low", "days", "high", "said"), [
+    (6, 7, 11, "The work takes about 7 working days of a crew of 3, between 6 and 11 as the work goes."),
+    (1, 1, 1, "The work takes about 1 working day of a crew of 3."),
+])
+def test_the_proposal_tells_working_days_with_their_range(low, days, high, said):
+    assert working_time({"schedule": {"days_low": low, "days": days, "days_high": high, "persons": 3}}) == said
+
+
+def test_the_days_of_the_proposal_are_those_of_the_framing(scenario, made):
+    assert working_time({}) == ""
+    days = scenario.framing.document["schedule"]["days"]
+    assert f"about {days} working days" in " ".join(" ".join(text_of(made[KIND.PROPOSAL].content)).split())
 
 
 def test_no_cell_of_the_material_list_is_a_formula():

@@ -113,6 +113,13 @@ def test_a_person_is_told_gaps_shims_orders_and_hours_with_their_chances(scenari
     assert found["told"]["hours"] in told
 
 
+def test_what_is_short_is_told_by_its_name_and_shims_by_their_thickness(scenario):
+    framing = scenario.framing.document
+    short = {"support/shim/0.0625": 0.6, framing["quantities"][0]["item"]: 0.3}
+    told = " ".join(how_sure({**framing, "uncertainty": {**framing["uncertainty"], "order_short": short}}))
+    assert f"short of shims 1/16 in in 60 of 100 and {framing['quantities'][0]['description']} in 30 of 100" in told
+
+
 def test_a_framing_of_before_tells_nothing():
     assert how_sure({}) == [] == how_sure({"uncertainty": {"trials": 1000, "seed": 1, "shims": {}}})
 
