@@ -154,7 +154,7 @@ def _lifts(framing: Mapping[str, Any]) -> dict[str, Any] | None:
         "basis": lifts["basis"],
         "bundles": [
             {"order": bundle["order"], "weight": bundle["weight"], "longest": _long(bundle["length"]),
-             "items": [f"{count:,} × {names.get(item, item)}" for item, count in bundle["items"].items()]}
+             "items": [f"{count:,}\u00a0×\u00a0{names.get(item, item)}" for item, count in bundle["items"].items()]}
             for bundle in lifts["bundles"]
         ],
         "deliveries": [{**delivery, "longest": _long(delivery["longest"])} for delivery in lifts["deliveries"]],
