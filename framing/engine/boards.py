@@ -161,9 +161,8 @@ def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str], crosse
     A joist's seat runs on over the rim that it butts against, a block's over the edge joist that it hangs on: a border
     board lies along that.
     """
-    over = {"joist": STICK, "edge": STICK, "border": WIDEST_INSET + STICK}
-    found = np.array([n.at(np.array([-v, n.length + v])) for n in lines if n.role in roles
-                      for v in [over.get(n.role, 0.0)]])
+    found = np.array([n.at(np.array([-v[0], n.length + v[1]])) for n, v in zip(lines, _beyond(lines), strict=True)
+                      if n.role in roles])
     if not len(found):
         return _Seats(np.zeros((0, 2, 2)), np.zeros(0))
     ends = turned(found.reshape(-1, 2), -direction).reshape(-1, 2, 2)
@@ -171,6 +170,17 @@ def _seats(lines: Sequence[Line], direction: float, roles: Sequence[str], crosse
     across = np.abs(run[:, 1]) > crosses * np.hypot(*run.T)
     ends, run = ends[across], run[across]
     return _Seats(ends, run[:, 0] / run[:, 1])
+
+
+def _beyond(lines: Sequence[Line]) -> Array:
+    """How far the seat that each member gives runs on past its two ends (n, 2) [in]."""
+    over = np.array([[STICK if n.role in ("joist", "edge") else 0.0] * 2 for n in lines])
+    of = np.array([k for k, n in enumerate(lines) if n.role == "border"], int)
+    if len(of):
+        edges = shapely.union_all([n.shape for n in lines if n.role == "edge"])
+        ends = shapely.points(np.array([[lines[k].start, lines[k].end] for k in of]))
+        over[of] = np.where(shapely.distance(ends, edges) < STICK / 2 + 0.1, WIDEST_INSET + STICK, 0.0)
+    return over
 
 
 def _cut(runs: _Runs, width: float, longest: float, sticks: Sequence[float], bays: list[list[Array]]) -> _Pieces:

@@ -31,6 +31,7 @@ BESIDE = 8.0  # a member this near a seam's way is doubled and not crossed [degr
 TOUCH = 0.05  # [in]
 OUT_OVER = 6.0  # a piece that hangs at one end only reaches no further [in]
 SMALLEST = 1.0  # a smaller shape is no board [sq in]
+NAMED = 6  # bare places that are told one by one
 
 
 @dataclass(frozen=True)
@@ -155,14 +156,19 @@ def border_lines(deck: Deck, lines: Sequence[Line], build: Build, boards: float)
     for ends in [*ending, *mitres, *ending]:  # at a corner one piece may hang from the next
         for piece in _under_seam(ends, build.joists.spacing, wood, body):
             wood.add(piece)
-    bare, worst = 0.0, ""
-    for ends in [*ending, *mitres]:
-        left = wood.bare(LineString(ends).intersection(body))
-        if left > bare:
-            bare, worst = left, f"x {ends[:, 0].mean():.0f}, y {ends[:, 1].mean():.0f}"
+    lie = [LineString(ends).intersection(body) for ends in [*ending, *mitres]]
+    for ends, line in zip([*ending, *mitres], lie, strict=True):
+        if wood.bare(line):
+            for piece in _beside_seam(ends, build.joists.spacing, wood, body):
+                wood.add(piece)
+    bare = sorted((part for line in lie for part in wood.bare(line)), key=lambda part: -part.length)
     added = [Line(f"N{k}", "border", tuple(p[0].tolist()), tuple(p[1].tolist())) for k, p in enumerate(wood.added, 1)]
-    told = [check("border-bare", "caution", value=bare, limit=STICK, where=worst)] if bare > STICK else []
-    return added, told
+    if not bare:
+        return added, []
+    places = [f"x {p.x:.0f}, y {p.y:.0f}" for p in (part.centroid for part in bare)]
+    more = [f"and {len(bare) - NAMED} more"] if len(bare) > NAMED else []
+    return added, [check("border-bare", "caution", value=bare[0].length, limit=STICK, count=len(bare),
+                         where="; ".join([*places[:NAMED], *more]))]
 
 
 @dataclass(frozen=True)
@@ -229,10 +235,10 @@ class _Wood:
         close = shapely.dwithin(shapely.linestrings(self.lines), shape, 2 * STICK)
         return np.asarray(self.lines[close])
 
-    def bare(self, line: BaseGeometry) -> float:
-        """How much of a line lies over no member, nor over a rim that a joist butts against. [in]"""
+    def bare(self, line: BaseGeometry) -> list[LineString]:
+        """The parts of a line, longer than a stick is thick, over no member nor a rim that a joist butts against."""
         found = self.seats[shapely.intersects(self.seats, line)]
-        return float(shapely.length(shapely.difference(line, shapely.union_all(found))))
+        return [p for p in _strings(shapely.difference(line, shapely.union_all(found))) if p.length > STICK]
 
 
 def _bodies(lines: Array, beyond: Array | float = 0.0, wide: Array | float = STICK) -> NDArray[np.object_]:
@@ -291,6 +297,13 @@ def _under_seam(ends: Array, spacing: float, wood: _Wood, body: BaseGeometry) ->
                 if s[1] - s[0] > STICK:
                     yield from _along(m[0] + np.multiply.outer(s, u) + n * STICK, 0.0, STICK, wood, body, nailed=True)
     yield from _along(ends, spacing + 2 * STICK, STICK, wood, body)
+
+
+def _beside_seam(ends: Array, spacing: float, wood: _Wood, body: BaseGeometry) -> Iterator[Array]:
+    """Pieces a little beside a seam (2, 2), which still seat both boards, where other wood keeps them from under it."""
+    u = (ends[1] - ends[0]) / math.dist(*ends)
+    for off in (STICK / 2 - ON_JOIST) * np.array([0.5, -0.5, 1.0, -1.0]):
+        yield from _along(ends + off * np.array([-u[1], u[0]]), spacing + 2 * STICK, STICK, wood, body)
 
 
 def _along(ends: Array, reach: float, least: float, wood: _Wood, body: BaseGeometry, *,

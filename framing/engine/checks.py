@@ -397,8 +397,8 @@ CODES: dict[str, Code] = {
         "under them.", "computed", "contractor",
     ),
     "border-bare": Code(
-        "Along the seam between border and field at {where} {value:.1f} in has no wood under it: add a piece there.",
-        "computed", "contractor",
+        "The seam between border and field has no wood under it at {count} place(s), {value:.1f} in at most: {where}. "
+        "Add pieces there.", "computed", "contractor",
     ),
     "colour-lot": Code(
         "Order all {value:.0f} board(s) of {item} from one colour lot, with the spare, and mix packs while laying: a "

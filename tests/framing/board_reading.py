@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -32,7 +33,8 @@ NEAR = 1e-4
 STICK = 1.5
 LEAST_RIP = 1.5
 SIDE = 6.0  # a member stands this near a side of the deck
-SEAT = 1 / 16  # an end whose middle is this far from wood, at most, has a seat
+SEAT = 1 / 16  # an end this far from wood, at most, has a seat
+LEAST_END = 1.0  # a lesser side of a board is a nick and no end
 SLIVER = 0.25  # what is nowhere wider is left as gap
 COVER = 0.005
 SHORT_STICKS = 96.0
@@ -193,41 +195,48 @@ def narrow(found: Laid) -> Iterator[tuple[str, str]]:
 
 
 def ends(found: Laid) -> Iterator[tuple[str, str]]:
-    """Every end inside the deck over a member; at a side of the deck, wood under the board within 6 in of its end."""
-    bodies = [n.shape.buffer(STICK / 2 + 1e-3, cap_style="flat") if n.role in ("rim", "blocking", "border") else
-              LineString(n.at(np.array([-STICK, n.length + STICK]))).buffer(STICK / 2 + 1e-3, cap_style="flat")
-              for n in found.lines]
+    """Every end inside the deck on half a stick's width of wood, and no more than a stick's width of it bare in one
+    place, but where the seam of a border is told to be; at a side of the deck, wood under the board within 6 in of its end.
+
+    An end is a side of a board that is steeper than 1 in 2 to its run: flatter ones are rips.
+    """
+    # joists run on over the rim that they butt against; a border's pieces are sawn to the faces that they meet
+    beyond = {"rim": 0.0, "blocking": 0.0, "border": STICK / 2}
+    bodies = [LineString(n.at(np.array([-v, n.length + v]))).buffer(STICK / 2 + SEAT, cap_style="flat")
+              for n in found.lines for v in [beyond.get(n.role, STICK)]]
     wood = shapely.union_all(bodies)
     shapely.prepare(wood)
     edge = found.deck.net.boundary
     loose: dict[str, list[str]] = {"ends": [], "ends at sides": []}
     for b in found.decking.boards:
+        if b.polygon.area < 12:
+            continue
         a = math.radians(b.along)
         u = np.array([math.cos(a), math.sin(a)])
         n = np.array([-u[1], u[0]])
-        xy = shapely.get_coordinates(b.polygon)
-        t, v = xy @ u, xy @ n
-        middle = (v.min() + v.max()) / 2
-        line = LineString([(t.min() - 1) * u + middle * n, (t.max() + 1) * u + middle * n]).intersection(b.polygon)
-        if line.geom_type != "LineString" or line.is_empty or b.polygon.area < 12:
-            continue
-        for end in line.coords:
-            reach = min(np.dot(end, u) - t.min(), t.max() - np.dot(end, u))
-            if reach > 2 * found.build.decking.width:
-                continue  # the middle line leaves by a tapered edge: no end is cut so skew
-            if wood.distance(Point(end)) < SEAT:
+        xy = shapely.get_coordinates(b.polygon.exterior.simplify(0.05))
+        run = np.diff(xy, axis=0)
+        cut = (np.abs(run @ n) > np.abs(run @ u) / 2) & (np.abs(run @ n) > LEAST_END)
+        for p, q in zip(xy[:-1][cut], xy[1:][cut], strict=True):
+            end, middle = LineString([p, q]), (p + q) / 2
+            bare = [v.length for v in shapely.get_parts(end.difference(wood))]
+            if sum(bare) <= end.length - min(STICK, end.length) / 2 and max(bare, default=0.0) <= STICK:
                 continue
-            if edge.distance(Point(end)) < SIDE:
-                if line.intersection(Point(end).buffer(SIDE)).intersects(wood):
-                    continue
+            if edge.distance(Point(middle)) < SIDE:
                 on = b.polygon.intersection(wood)
-                if on.is_empty or on.distance(Point(end)) > SIDE + (v.max() - v.min()) / 2:
-                    loose["ends at sides"].append(f"{b.id} at {np.round(end, 1)}")
-            else:
-                loose["ends"].append(f"{b.id} at {np.round(end, 1)}")
+                if on.is_empty or on.distance(Point(middle)) > SIDE + np.ptp(xy @ n) / 2:
+                    loose["ends at sides"].append(f"{b.id} at {np.round(middle, 1)}")
+            elif not any(_near(c, middle) for c in found.bare):
+                loose["ends"].append(f"{b.id} at {np.round(middle, 1)}")
     for kind, names in loose.items():
-        if names and not (kind == "ends" and found.bare):
+        if names:
             yield kind, f"{len(names)} on no wood: {', '.join(names[:3])}"
+
+
+def _near(told: Check, place: Floats) -> bool:
+    """Whether a place lies on a stretch of a border's seam that is told to be bare."""
+    spots = re.findall(r"x (-?\d+), y (-?\d+)", told.where)
+    return any(math.dist((float(x), float(y)), place) < (told.value or 0.0) / 2 + STICK for x, y in spots)
 
 
 def joints(found: Laid) -> Iterator[tuple[str, str]]:
