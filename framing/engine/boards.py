@@ -57,11 +57,15 @@ class _Seats:
     ends: Array
     slant: Array
 
-    def at(self, y: Array) -> Array:
-        """Where each member crosses level y (n,): x (n, m), NaN where it does not reach. [in]"""
+    def at(self, low: Array, high: Array) -> Array:
+        """Where each member crosses the middle of boards that lie from `low` to `high` (n,): x (n, m) [in].
+
+        NaN where it does not reach over the middle half of the board.
+        """
         (ax, ay), (bx, by) = self.ends[:, 0].T, self.ends[:, 1].T
-        t = (y[:, None] - ay) / (by - ay)
-        return np.where((t >= -1e-9) & (t <= 1 + 1e-9), ax + t * (bx - ax), np.nan)
+        y, quarter = (low + high) / 2, (high - low) / 4
+        held = [(y - quarter)[:, None] >= np.minimum(ay, by) - 1e-9, (y + quarter)[:, None] <= np.maximum(ay, by) + 1e-9]
+        return np.where(held[0] & held[1], ax + (y[:, None] - ay) * self.slant, np.nan)
 
 
 @dataclass(frozen=True)
@@ -146,7 +150,7 @@ def _runs(parts: Shapes, row: NDArray[np.intp], seats: _Seats, y: Array | None =
     bounds = shapely.bounds(parts).reshape(-1, 4)
     order = np.lexsort((bounds[:, 0], row))
     parts, row, bounds = parts[order], row[order], bounds[order]
-    x = seats.at((bounds[:, 1] + bounds[:, 3]) / 2)
+    x = seats.at(bounds[:, 1], bounds[:, 3])
     own = []
     for places in x:
         here = np.flatnonzero(np.isfinite(places))

@@ -196,7 +196,8 @@ def narrow(found: Laid) -> Iterator[tuple[str, str]]:
 
 def ends(found: Laid) -> Iterator[tuple[str, str]]:
     """Every end inside the deck on half a stick's width of wood, and no more than a stick's width of it bare in one
-    place, but where the seam of a border is told to be; at a side of the deck, wood under the board within 6 in of its end.
+    place, but where the seam of a border is told to be; at a side of the deck, wood under the board within 6 in of its
+    end.
 
     An end is a side of a board that is steeper than 1 in 2 to its run: flatter ones are rips.
     """
