@@ -62,10 +62,11 @@ class _Seats:
 
         NaN where it does not reach over the middle half of the board.
         """
-        (ax, ay), (bx, by) = self.ends[:, 0].T, self.ends[:, 1].T
+        ax, ay = self.ends[:, 0].T
+        least, most = self.ends[:, :, 1].min(axis=1) - 1e-9, self.ends[:, :, 1].max(axis=1) + 1e-9
         y, quarter = (low + high) / 2, (high - low) / 4
-        held = [(y - quarter)[:, None] >= np.minimum(ay, by) - 1e-9, (y + quarter)[:, None] <= np.maximum(ay, by) + 1e-9]
-        return np.where(held[0] & held[1], ax + (y[:, None] - ay) * self.slant, np.nan)
+        held = ((y - quarter)[:, None] >= least) & ((y + quarter)[:, None] <= most)
+        return np.where(held, ax + (y[:, None] - ay) * self.slant, np.nan)
 
 
 @dataclass(frozen=True)
