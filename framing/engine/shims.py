@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 SAME_SUM = 1e-5  # [in]
 PACKER_STEP = 1 / 4  # packers are made in whole steps of this [in]: common practice
+TYPED = 1e-3  # a limit typed as a decimal of a foot or a metre may fall short of a whole step by this [in]
 
 
 @lru_cache(maxsize=64)
@@ -49,7 +50,7 @@ def most_shims(build: Build) -> float:
 
 def packing(build: Build) -> float:
     """The most packing under a member, in whole steps [in]."""
-    return PACKER_STEP * math.floor(build.supports.packer_most / PACKER_STEP + SAME_SUM)
+    return PACKER_STEP * math.floor((build.supports.packer_most + TYPED) / PACKER_STEP)
 
 
 def close_stack(gap: Array, build: Build) -> tuple[Array, list[tuple[float, ...]]]:

@@ -44,11 +44,8 @@ def _heights(a: Answer) -> tuple[Floats, Floats]:
     x, y = np.meshgrid(np.linspace(x0, x1, 90), np.linspace(y0, y1, 90))
     spread = np.c_[x.ravel(), y.ravel()]
     spread = spread[shapely.contains_xy(a.net, spread)]
-    ring = [*a.net.exterior.coords, *(p for hole in a.net.interiors for p in hole.coords)]
-    crossed = [a.bends(LineString(pair)) for pair in zip(ring[:-1], ring[1:], strict=True)]
-    inner = [np.array(p.exterior.coords) for p, _ in a.facets]
-    inner = [p[shapely.covers(a.net, shapely.points(p))] for p in inner]
-    xy = np.concatenate([spread, np.array(ring), *crossed, *inner])
+    bends = shapely.union_all([a.net.boundary, *a.creases])  # a line wherever one crosses another
+    xy = np.concatenate([spread, shapely.get_coordinates(bends.intersection(a.net))])
     return xy, a.surface(xy) - a.roof(xy)
 
 

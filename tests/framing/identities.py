@@ -34,6 +34,7 @@ NEAR = 0.02  # what a drawn place may be off by [in]
 UNITS = {"in": 1.0, "ft": 12.0, "mm": 1 / 25.4, "m": 1000 / 25.4}
 CODES_OF_UNITS = {"EA", "LF", "FTK", "GLL", "QTL", "LBR", "INH", "FOT", "HUR", "C62"}
 PACKER = 1 / 4  # packers are made in steps of this
+TYPED = 1e-3  # lengths typed as decimals of a foot are this near to what was meant
 STICK = 1.5  # thickness of 2x stock
 SAW_MARGIN = 1 / 8  # between two tapers out of one stick, beside the kerf
 LOOSE = 1 / 16 + 0.01  # how far a lift-out panel stands off the boards beside it, so that it lifts
@@ -137,17 +138,21 @@ class Answer:
             height = height + m["rise"] * np.clip((m["foot"] - off) / (m["foot"] - m["top"]), 0.0, 1.0)
         return height
 
-    def bends(self, line: LineString) -> Array:
-        """Where the roof under a line may bend: (n, 2) places on the edges of facets and on the creases of mounds."""
-        cuts = [polygon.boundary.intersection(line) for polygon, _ in self.facets]
+    @cached_property
+    def creases(self) -> list[shapely.Geometry]:
+        """The edges of facets and the creases of mounds."""
+        found = [polygon.boundary for polygon, _ in self.facets]
         turn = np.arange(8) * np.pi / 4 + np.pi / 8
         corner = np.column_stack([np.cos(turn), np.sin(turn)]) / np.cos(np.pi / 8)
         for m in self.framing["roof"].get("mounds", ()):
             top, foot = (np.array(m["at"]) + m[k] * corner for k in ("top", "foot"))
-            creases = [*(LineString(pair) for pair in zip(top, foot, strict=True)), LineString([*top, top[0]]),
-                       LineString([*foot, foot[0]])]
-            cuts += [c.intersection(line) for c in creases]
-        return np.concatenate([shapely.get_coordinates(c) for c in cuts])
+            found += [*(LineString(pair) for pair in zip(top, foot, strict=True)), LineString([*top, top[0]]),
+                      LineString([*foot, foot[0]])]
+        return found
+
+    def bends(self, line: LineString) -> Array:
+        """Where the roof under a line may bend: (n, 2) places."""
+        return np.concatenate([shapely.get_coordinates(c.intersection(line)) for c in self.creases])
 
     def surface(self, xy: Array) -> Array:
         plane = self.framing["plane"]
@@ -186,7 +191,7 @@ class Answer:
     @cached_property
     def packing(self) -> float:
         """The most that wood may be packed up by, in the whole steps that packers are made in."""
-        return PACKER * math.floor(self.want("supports", "packer_most") / PACKER + 1e-6)
+        return PACKER * math.floor((self.want("supports", "packer_most") + TYPED) / PACKER)
 
     @cached_property
     def most_shims(self) -> float:
