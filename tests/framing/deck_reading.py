@@ -27,7 +27,7 @@ BESIDE = STICK / 2  # deck is carried this far beyond half a spacing from a memb
 END_PAD = 3.0  # an end pad's middle stands this near the end of its member where it can [in]
 SET_OUT = 0.1  # joists are set out within this [in]
 BARE = 4.0  # a piece of deck not carried that is smaller than this is a corner that rounding left [sq in]
-PROBES = 4.0  # lines across the joists stand this far apart [in]
+PROBES, FINE = 4.0, 0.25  # lines across the joists stand this far apart; and where the first find something [in]
 ENDS = 2 * STICK  # square ends of members at skewed sides are trimmed to them on site within this [in]
 OUTLET, VALLEY = 12.0, 3.0  # keep-outs that the check list of documents.md names [in]
 OVERHANG = 1 / 4  # of the back span
@@ -166,11 +166,11 @@ def _across(members: list[Run]) -> tuple[Floats, Floats] | None:
     return None if joist is None else (joist.along, np.array([-joist.along[1], joist.along[0]]))
 
 
-def _probes(a: Answer, along: Floats, across: Floats) -> NDArray[np.object_]:
+def _probes(a: Answer, along: Floats, across: Floats, step: float = PROBES) -> NDArray[np.object_]:
     """Lines across the joists over the whole deck, clipped to it; one a piece."""
     xy = shapely.get_coordinates(a.net)
     t, v = xy @ along, xy @ across
-    at = np.arange(t.min() + PROBES / 2, t.max(), PROBES)
+    at = np.arange(t.min() + step / 2, t.max(), step)
     lines = shapely.linestrings(np.stack([at[:, None] * along + (v.min() - 1) * across,
                                           at[:, None] * along + (v.max() + 1) * across], axis=1))
     parts = shapely.get_parts(shapely.intersection(lines, a.net))
@@ -185,19 +185,19 @@ def covered(a: Answer, members: list[Run]) -> Iterator[str]:
     along, across = ways
     reach = a.want("joists", "spacing") / 2 - STICK / 2 + BESIDE
     wood = unary_union([r.body(beyond=STICK) for r in members])
-    bare = []
-    for line in _probes(a, along, across):
-        on = line.intersection(wood)
-        near = on.buffer(reach) if not on.is_empty else Polygon()
-        left = line.difference(near)
-        if left.length > NEAR:
-            bare.append(left)
-    if bare:
-        worst = max(bare, key=lambda v: v.length)
-        length = sum(v.length for v in bare)
-        if length * PROBES > BARE:
-            at = np.round(shapely.get_coordinates(worst.centroid)[0], 1)
-            yield f"{length * PROBES / 144:.2f} sq ft of deck over {reach:.2f} in from wood, most at {at}"
+    for step in (PROBES, FINE):  # a line that happens to lie in a narrow tip stands for more than there is
+        bare = []
+        for line in _probes(a, along, across, step):
+            on = line.intersection(wood)
+            near = on.buffer(reach) if not on.is_empty else Polygon()
+            left = line.difference(near)
+            if left.length > NEAR:
+                bare.append(left)
+        area = step * sum(v.length for v in bare)
+        if area <= BARE:
+            return
+    at = np.round(shapely.get_coordinates(max(bare, key=lambda v: v.length).centroid)[0], 1)
+    yield f"{area / 144:.2f} sq ft of deck over {reach:.2f} in from wood, most at {at}"
 
 
 def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
