@@ -292,8 +292,9 @@ CODES: dict[str, Code] = {
         "computed", "contractor",
     ),
     "pad-spacing": Code(
-        "Pads stand up to {value:.1f} in apart (under {where}); {limit:.1f} in was asked, which leaves no room for the "
-        "pads at hand with {least} in between them for water.", "computed", "contractor",
+        "Pads stand up to {value:.1f} in apart (under {where}); {limit:.1f} in was asked, but no other pad at hand has "
+        "room there, off outlets and with {least} in between pads for water. The wood is worked out as the pads stand.",
+        "computed", "contractor",
     ),
     "pads-meet": Code(
         "{count} pair(s) of pads lie over each other, the first under {where}: let one larger pad carry both.",

@@ -41,6 +41,7 @@ class Places:
     inset : (pieces,) how far in a free end's pad stands at least; run : (pieces,) length [in]
     least, widest : (pieces,) two pads are no nearer and no further apart, centre to centre [in]
     between : what two pads leave between them for water [in]
+    bridged : two pads may stand further apart than `widest` where no other has room between them
     limits : dead and total pressure that the insulation may stand [psi], infinite where it is not known
     """
 
@@ -56,6 +57,7 @@ class Places:
     widest: Array
     between: float
     limits: tuple[float, float]
+    bridged: bool = False
 
     def pick(self, rows: Ints | Sequence[int]) -> Places:
         own = ("x", "fits", "last", "free", "inset", "run", "least", "widest")
@@ -135,7 +137,7 @@ def estimate(places: Places, wood: Wood) -> Spans:
     x, nodes = places.x, places.x.shape[1]
     step = np.diff(x, axis=1)
     typical = np.array([s[s > 1e-6].min(initial=NODE) for s in step])
-    reach = int(min(nodes - 1, np.ceil((places.widest / typical).max() + 1e-6)))
+    reach = nodes - 1 if places.bridged else int(min(nodes - 1, np.ceil((places.widest / typical).max() + 1e-6)))
     start = np.arange(nodes)[:, None] - 1 - np.arange(reach)[None, :]
     inside, start = start >= 0, np.maximum(start, 0)
     length = x[:, :, None] - x[:, start]
@@ -158,8 +160,10 @@ def estimate(places: Places, wood: Wood) -> Spans:
     sag = SAG * live * length**2 / (each(wood.E) * each(wood.thickness) * thin**3 / 12) * each(wood.live_limit)
     used = np.maximum.reduce([bending, shear, sag, length / each(places.widest)])
     stands = places.fits[:, :, 0]
-    fair = ((length >= each(places.least) - 1e-6) & (length <= each(places.widest) + 1e-6)
-            & stands[:, :, None] & stands[:, start] & inside)
+    fair = length <= each(places.widest) + 1e-6
+    if places.bridged:
+        fair |= _no_room_between(places, start)
+    fair &= (length >= each(places.least) - 1e-6) & stands[:, :, None] & stands[:, start] & inside
     total = np.maximum(carried, dead + wood.point / INNER_SHARE)  # a point load may stand right over a pad
     need = np.maximum(dead / places.limits[0], total / places.limits[1])
     here, there = np.full((2, *length.shape), places.area[0])
@@ -171,6 +175,19 @@ def estimate(places: Places, wood: Wood) -> Spans:
     used[~fair] = np.inf
     near, far = need / here, need / there
     return Spans(length, used, near, far, _inner(used, near, far))
+
+
+def _no_room_between(places: Places, start: Ints) -> Bools:
+    """Whether no pad has room between those at every node and at each of its `start` nodes (nodes, k), clear of both:
+    (pieces, nodes, k)."""
+    x, stands = places.x, places.fits[:, :, 0]
+    found = np.empty((*x.shape, start.shape[1]), bool)
+    for i, (own, least) in enumerate(zip(x, places.least, strict=True)):
+        so_far = np.r_[0, np.cumsum(stands[i])]
+        first = np.searchsorted(own, own[start] + least - 1e-6)  # the nodes first..end - 1 lie clear of both
+        end = np.searchsorted(own, own - least + 1e-6, side="right")[:, None]
+        found[i] = so_far[np.maximum(end, first)] == so_far[first]
+    return found
 
 
 class Chains:

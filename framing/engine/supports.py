@@ -63,6 +63,7 @@ LOOKS = 16  # times that beams are solved and the search goes on
 COARSE = 4  # panels a span in the search; the last look has the full mesh
 PASSES = 0.995  # what the search, which looks a little coarsely, lets pass
 MOST_PADS = 40  # on one piece
+NODES_OF_PLAY = 8  # nodes lie close enough for so many between the nearest and the farthest that a pad may stand
 NEAR, AGAIN = 1.35, 1  # a count used no harder than this is tried again so often, evened out by what was found
 CLEARLY = 0.9  # keep-outs give way where that takes this off the use, or lets the piece stand at all
 # what a place may do without where there is no other: the pad's edge off the outlet, then the distance by parts
@@ -168,7 +169,7 @@ class _Site:
         self.line = np.repeat(np.arange(len(members)), [len(m.pieces) for m in members])
         self.designs = [MemberDesign(values[p.member.id], shortest_pad(build)) for p in self.pieces]
         self.beams = [_beam(p, layout) for p in self.pieces]
-        self.places = _places(self.pieces, build, ground, node)
+        self.places = _places(self.pieces, build, ground, min(node, _play(build) / NODES_OF_PLAY))
         self.wood = wood_at(self.beams, self.designs, load, self.places.x)
         self.row = Row(np.array([[m.line.start, m.line.end] for m in members]))
         self.sizes, self.beside = by_area(build), _beside(self.row)
@@ -176,12 +177,12 @@ class _Site:
         self.off = [kept_off(self.row, ground, s) for s in self.sizes]
         self.auto = build.supports.maximum_spacing == "auto"
 
-    def open(self, rows: Ints, shut: Sequence[Stretches], least_widest: float = 0.0) -> Places:
+    def open(self, rows: Ints, shut: Sequence[Stretches], *, bridged: bool = False) -> Places:
         """The places of pieces `rows` where the stretches of each pad size leave them open.
 
         A row of joists closer than a pad is wide rules the pad out, the smallest apart. Where the spacing is left to
-        the engine, pads may stand further apart over a closed stretch than they usually do; `least_widest` lets them
-        anywhere [in].
+        the engine, pads may stand further apart over a closed stretch than they usually do; where it is asked they may
+        if it is `bridged`.
         """
         own = self.places.pick(rows)
         at = own.x + np.array([self.pieces[r].start for r in rows])[:, None]
@@ -197,7 +198,7 @@ class _Site:
             before = np.maximum.accumulate(np.where(fits[..., 0], own.x, -np.inf), axis=1)[:, :-1]
             gap = np.where(fits[:, 1:, 0] & np.isfinite(before), own.x[:, 1:] - before, 0.0).max(axis=1)
             widest = np.where(gap > widest - NODE, gap + 2 * NODE, widest)
-        return replace(own, fits=fits, widest=np.maximum(widest, least_widest))
+        return replace(own, fits=fits, widest=widest, bridged=bridged)
 
 
 def both(one: Sequence[Stretches], other: Sequence[Stretches]) -> list[Stretches]:
@@ -220,7 +221,8 @@ def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Groun
             kept = [kept_off(row, ground, s, by_edge=by_edge, part=part) for s in sizes]
             search.find(rows, site.open(rows, both(site.room, kept)))
     # where wood would fail for want of room over other pads, then over the roof's edge, both of which are told; where a
-    # piece could not stand at all off the outlets alone, then further apart than asked, which is told, then anywhere
+    # piece could not stand at all off the outlets alone, then further apart than asked where no pad has room between,
+    # which is told, then anywhere
     for n in range(5):
         rows = np.flatnonzero(search.wood_use > PASSES if n < 2 else ~np.isfinite(search.use))
         if len(rows):
@@ -228,8 +230,15 @@ def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Groun
             bare = [no_room(row, alone, s) for s in sizes]
             anywhere = [row.stretches([]) for _ in sizes]
             shut = (both(bare, site.off), both(outlets, site.off), outlets, outlets, anywhere)[n]
-            search.find(rows, site.open(rows, shut, clearances.PAD_SPACING if n == 3 else 0.0))
+            search.find(rows, site.open(rows, shut, bridged=n >= 3))
     return search.standing(site.pieces)
+
+
+def _play(build: Build) -> float:
+    """What a pad can be moved by between two others: the most less the least that they may stand apart [in]."""
+    asked = build.supports.maximum_spacing
+    widest = clearances.PAD_SPACING if asked == "auto" else float(asked)
+    return max(widest - shortest_pad(build) - LEAST_BETWEEN, LEAST_BETWEEN)
 
 
 def _places(pieces: Sequence[Piece], build: Build, ground: Ground, node: float) -> Places:
@@ -410,8 +419,10 @@ class Search:
             room = room_between(places.x[i, place[i]])
             fits = places.fits[i, place[i]] & (places.along + places.between <= room[:, None] + 1e-6)
             pressed = self.ease[r] * need / np.where(fits, places.area, places.area[0]).max(axis=1)
-            by_span[i] = np.maximum.reduce([by_span[i], pressed[1:], pressed[:-1]])
-            true[i] = max(true[i], float(pressed.max()))
+            wide = np.diff(places.x[i, place[i]]) / places.widest[i]
+            wide[wide <= 1 + 1e-6] = 0.0  # within what was asked it is no matter how far
+            by_span[i] = np.maximum.reduce([by_span[i], pressed[1:], pressed[:-1], wide])
+            true[i] = max(true[i], float(pressed.max()), float(wide.max()))
         return true, bare, by_span
 
     def standing(self, pieces: Sequence[Piece]) -> Standing:

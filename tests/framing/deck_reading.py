@@ -31,6 +31,8 @@ PROBES, FINE = 4.0, 0.25  # lines across the joists stand this far apart; and wh
 ENDS = 2 * STICK  # square ends of members at skewed sides are trimmed to them on site within this [in]
 OUTLET, VALLEY = 12.0, 3.0  # keep-outs that the check list of documents.md names [in]
 OVERHANG = 1 / 4  # of the back span
+WATER = 2.0  # two pads leave so much between them [in]
+SEEN = 1.0  # less of a member, open to a pad, may be missed [in]
 SQUARE = 18.0  # a shorter side of the deck needs no member of its own [in]
 
 
@@ -105,6 +107,7 @@ def read(drawn: Deck, framing: Document) -> Reading:
     found.broken += [("board ends", words) for words in board_ends(answer, members)]
     for kind, words in keep_outs(answer, members, found.told):
         found.broken.append((kind, words))
+    found.broken += [("pads far apart", words) for words in far_apart(answer, members, found.told)]
     found.broken += [("overhang", words) for words in overhangs(answer, members, found.told)]
     return found
 
@@ -281,6 +284,37 @@ def keep_outs(a: Answer, members: list[Run], told: set[str]) -> Iterator[tuple[s
             told.add("pad in a valley")
             if "pad-in-valley" not in said:
                 yield "valley", f"{(off < VALLEY - NEAR).sum()} pads in a valley line, {off.min():.1f} in, and no check"
+
+
+def far_apart(a: Answer, members: list[Run], told: set[str]) -> Iterator[str]:
+    """Pads no further apart than was asked, save, and then told, where no other pad has room between them.
+
+    Room has a pad that stands off both and not over an outlet.
+    """
+    asked = a.build["supports"].get("maximum_spacing", "auto")
+    if asked == "auto":
+        return
+    limit = a.asked(asked)
+    said = max((c["value"] for c in a.framing["checks"] if c["code"] == "pad-spacing"), default=0.0)
+    outlets = np.array([a.points[o["point"]] for o in a.survey.get("outlets", ()) if o["point"] in a.points])
+    for r in members:
+        row = np.sort([p["s"] for p in a.on_member.get(r.name, ())])
+        for one, other in zip(row[:-1], row[1:], strict=True):
+            if other - one <= limit + NEAR:
+                continue
+            told.add("pads further apart than asked")
+            if other - one > said + NEAR:
+                yield f"{r.name}: pads {other - one:.2f} in apart, {limit:g} asked, and no check says so"
+            room = 0.0
+            for along, across in a.pads:
+                s = np.arange(one + along + WATER, other - along - WATER + NEAR, SEEN / 8)
+                off = (r.at(s)[:, None] - outlets.reshape(1, -1, 2))
+                over = (np.abs(off @ r.along) <= along / 2) & (
+                    np.abs(off @ [-r.along[1], r.along[0]]) <= across / 2)
+                room = max(room, SEEN / 8 * float((~over.any(axis=1)).sum()))
+            if room > SEEN:
+                yield (f"{r.name}: pads {other - one:.2f} in apart, {limit:g} asked, and {room:.1f} in between that a "
+                       "pad could stand on")
 
 
 def overhangs(a: Answer, members: list[Run], told: set[str]) -> Iterator[str]:

@@ -544,7 +544,7 @@ def supports(a: Answer) -> Iterator[str]:
     if abs(carried / asked - 1) > 0.02:
         yield f"reactions sum to {carried:.0f} lb, the deck weighs and bears {asked:.0f}"
     widest = build.get("maximum_spacing", "auto")
-    # where an outlet, a valley or other pads leave no room to keep it, how far apart pads stand is told
+    # where outlets or the pads beside leave no room to keep it, how far apart pads stand is told
     told = max((c["value"] for c in a.framing["checks"] if c["code"] == "pad-spacing"), default=0.0)
     for name, m in a.members.items():
         places = np.array([v["s"] for v in a.on_member.get(name, ())])

@@ -1,6 +1,7 @@
 """Fifty random decks of any outline: each answer read from outside keeps every limit, and every stop is true."""
 
 import copy
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -30,8 +31,8 @@ def test_every_identity_and_limit_holds(found):
 
 
 # shims that do not add up, a valley in two wings, a row that an edge joist took the place of, a pad on an outlet, wood
-# packed up before a stop, a pocket beside an obstacle
-@pytest.mark.parametrize("seed", [68, 79, 119, 154, 183, 403])
+# packed up before a stop, a pocket beside an obstacle, a mound's top that a grid steps over, packers of 0.145833 ft
+@pytest.mark.parametrize("seed", [68, 79, 119, 154, 183, 403, 537, 539])
 def test_decks_that_once_broke_a_rule_keep_them_all(seed):
     found = check(seed)
     assert (found.error, found.broken) == ("", [])
@@ -108,6 +109,13 @@ def _deepen(f):
     m["profile"] = [[s, d + 0.2] for s, d in m["profile"]]
 
 
+def _thin_out(f):
+    name = max(f["supports"], key=lambda s: s["s"])["member"]
+    row = sorted((s for s in f["supports"] if s["member"] == name), key=lambda s: s["s"])
+    for s in row[1:-1]:
+        f["supports"].remove(s)
+
+
 def _run_out(f):
     m = next(m for m in f["members"] if m["role"] == "joist")
     m["end"] = (np.array(m["end"]) + 40 * np.subtract(m["end"], m["start"])).tolist()
@@ -118,6 +126,15 @@ def _run_out(f):
 def test_what_is_bent_is_seen(sound, change, kind):
     drawn, framing = sound
     assert kind in _broken(drawn, _bent(framing, change)) - _broken(drawn, framing)
+
+
+def test_pads_further_apart_than_asked_with_room_between_are_seen_though_told(sound):
+    drawn, framing = sound
+    drawn = replace(drawn, build=copy.deepcopy(drawn.build))
+    drawn.build["supports"]["maximum_spacing"] = '48"'
+    thinned = _bent(framing, _thin_out)
+    thinned["checks"].append({"code": "pad-spacing", "status": "caution", "value": 1e3})
+    assert "pads far apart" in _broken(drawn, thinned) - _broken(drawn, framing)
 
 
 def test_a_stop_that_is_not_true_is_seen(sound):

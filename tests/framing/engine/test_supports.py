@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from shapely.geometry import box
 
 from framing.engine.documents import parse_build
-from framing.engine.shims import close_stack, nearest_sum, shim_sums
+from framing.engine.shims import close_stack, nearest_sum, packing, shim_sums
 from tests.framing.odd_roofs import FALL, RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import DEAD, stages
 from tests.framing.terraces import terrace
@@ -53,6 +53,11 @@ def test_random_shims_make_every_sum_and_with_the_fewest(seed):
     expected = every_sum(sizes, 1.25)
     assert_allclose(sums, sorted(expected), atol=1e-6)
     assert list(counts.sum(axis=1)) == [expected[k] for k in sorted(expected)]
+
+
+@pytest.mark.parametrize(("most", "packed"), [(1.75, 1.75), (0.145833 * 12, 1.75), (44.45 / 25.4, 1.75), (1.74, 1.5)])
+def test_packers_come_in_quarter_inches_however_their_limit_was_typed(most, packed):
+    assert packing(parse_build(odd_build(supports__packer_most=most))) == packed
 
 
 def test_the_nearest_sum_is_taken_and_the_lesser_of_two_as_near():
@@ -155,6 +160,27 @@ def test_neighbouring_pads_stand_no_further_apart_than_asked(widest):
     for m in staged.members:
         if m.role in ("joist", "edge"):
             assert np.diff([p.s for p in frame.on(m.id)]).max() <= widest + 1e-6
+
+
+def gaps(widest, outlets=()):
+    """Between neighbouring 10 in pads under each member of the room."""
+    frame = stages(odd_survey(ROOM, outlets=outlets), odd_build(
+        supports__maximum_spacing=widest, supports__pad_size=[10, 10])).frame()
+    rows = {m.id: np.diff([p.s for p in frame.on(m.id)]) for m in frame.members if m.role in ("joist", "edge")}
+    return rows, [(c.value, c.limit) for c in frame.checks if c.code == "pad-spacing"]
+
+
+def test_a_tight_spacing_is_kept_beside_a_drain_too():
+    """Pads of 10 in, 2 in apart at least, have 4 in of play; over the drain at 93.5 along one joist none may stand."""
+    rows, told = gaps(16, [(96, 51.25)])
+    assert max(v.max() for v in rows.values()) <= 16 + 1e-6 and told == []
+
+
+def test_a_spacing_that_pads_have_no_room_for_is_exceeded_by_as_little_as_may_be_and_told():
+    """177 in between end pads of 10 in, no nearer than 12: fourteen spans at most, of 12.64; 12.5 cannot be kept."""
+    rows, told = gaps(12.5)
+    widest = max(v.max() for v in rows.values())
+    assert 177 / 14 <= widest < 12.64 + 0.3 and told == [(pytest.approx(widest), 12.5)]
 
 
 def test_every_splice_stands_on_a_pad_and_every_end_near_one():
