@@ -38,6 +38,7 @@ CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degr
 BORDER_CROSSES = 0.7  # ... and a border's, at 45 degrees: nearer its way it has blocks of its own (sine)
 SQUARE = 0.09  # joints over members nearer to square than 5 degrees are sawn square [dx/dy]
 PANEL_SLACK = 1 / 8  # what a lift-out panel is shorter than the bay that it lies in [in]
+NECK = 0.02  # what hangs together by less is two boards [in]
 ON_SEAT = STICK / 2 - 0.25  # a board that ends this far off a member's middle still has a seat to be fastened to [in]
 
 
@@ -139,11 +140,21 @@ def _rows(net: BaseGeometry, start: float, width: float, pitch: float, seats: _S
     shapely.prepare(net)
     parts, row = shapely.get_parts(shapely.intersection(strips, net), return_index=True)
     keep = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)
-    parts, row = parts[keep], row[keep]
+    parts, row = _without_necks(parts[keep], row[keep])
     bounds = shapely.bounds(parts)
     wide = bounds[:, 3] - bounds[:, 1] > SLIVER
     slivers = float(shapely.area(parts[~wide]).sum())
     return _runs(parts[wide], row[wide], seats, y[row[wide]]), slivers
+
+
+def _without_necks(parts: Shapes, row: NDArray[np.intp]) -> tuple[Shapes, NDArray[np.intp]]:
+    """The parts, with those apart that hang together by a hair, as beside an obstacle that a whole row ends at."""
+    odd = np.flatnonzero(shapely.get_num_coordinates(parts) > 5)
+    opened = shapely.buffer(shapely.buffer(parts[odd], -NECK / 2, join_style="mitre"), NECK / 2, join_style="mitre")
+    split = shapely.get_num_geometries(opened) > 1
+    pieces, of = shapely.get_parts(opened[split], return_index=True)
+    kept = np.delete(np.arange(len(parts)), odd[split])
+    return np.r_[parts[kept], pieces], np.r_[row[kept], row[odd[split]][of]]
 
 
 def _runs(parts: Shapes, row: NDArray[np.intp], seats: _Seats, y: Array | None = None) -> _Runs:

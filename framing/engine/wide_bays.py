@@ -33,7 +33,7 @@ def halved(lines: Lines, net: Polygon, room: shapely.Geometry, most: float) -> L
     blocking where that is too short to stand on pads.
     """
     found: Lines = []
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if lines else 0):
         more = _half_way([*lines, *found], net, room, most)
         found += more
         if not more:
@@ -127,7 +127,7 @@ def _across(lines: Sequence[LineString], x: Array) -> tuple[Array, Array]:
 
     Seats of boards run on over the rims that members butt against.
     """
-    ends = np.array([line.coords for line in lines])
+    ends = np.array([line.coords for line in lines]).reshape(-1, 2, 2)
     run = ends[:, 1] - ends[:, 0]
     along = run / np.hypot(*run.T)[:, None] * STICK
     aside = np.stack([-along[:, 1], along[:, 0]], axis=1) / 2
