@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-BUILD = Path(__file__).resolve().parents[1] / "build" / "tests"
+BUILD = Path(__file__).resolve().parents[1] / "build" / "tests" / os.environ.get("PYTEST_XDIST_WORKER", "")
 (BUILD / "static").mkdir(parents=True, exist_ok=True)
 os.environ.setdefault("SECRET_KEY", "for the tests only " * 4)
 os.environ.setdefault("ALLOWED_HOSTS", "testserver,localhost")

@@ -175,9 +175,8 @@ def crossings(frame: Frame, decking: Decking) -> int:
     for way in sorted({b.along for b in decking.boards}):  # a border's boards run along its sides
         boards = np.array([b.polygon for b in decking.boards if b.along == way and b.kind != "panel"], object)
         across = np.abs(turned(run, -way)[:, 1]) > CROSSES
-        lines = shapely.linestrings(np.concatenate([(within - aside)[across], (within + aside)[across]]))
-        line, board = STRtree(boards).query(lines, predicate="intersects")
-        count += len(np.unique(line % across.sum() * len(boards) + board))
+        held = np.concatenate([within - aside, (within + aside)[:, ::-1]], axis=1)[across]
+        count += STRtree(boards).query(shapely.polygons(held), predicate="intersects").shape[1]
     return count
 
 

@@ -17,6 +17,9 @@ from framing.reference.production import FACTOR_CAP, RATES
 Document = Mapping[str, Any]
 
 CLOSE = 1e-4
+WRITTEN = 1e-5  # an item's key carries its stick to the thousandth of an inch
+HELD = 0.375  # a board is fixed where it comes this near a member's middle line, this far from its ends [in]
+LIMIT = 2e-3  # a count is sure where this much more or less [in] changes nothing
 NEAR = 1.5  # an end this near another member's middle line meets it: its thickness [in]
 
 
@@ -42,7 +45,7 @@ def _quantities(framing: Document) -> Iterator[str]:
         if q["item"].startswith("lumber/2"):
             _, size, stick = q["item"].split("/")
             thick, wide = (int(v) for v in size.split("x"))
-            if abs(q["board_feet"] - q["order"] * thick * wide * float(stick) / 144) > CLOSE:
+            if abs(q["board_feet"] - q["order"] * thick * wide * float(stick) / 144) > WRITTEN * q["board_feet"]:
                 yield f"{q['item']}: {q['board_feet']} board feet"
     bought: Counter[str] = Counter()
     for s in framing["stock_plan"]:
@@ -67,9 +70,8 @@ def _counts(framing: Document) -> Iterator[str]:
             yield f"{n} shims {size:g}, {found.get(f'support/shim/{size:g}')} in the takeoff"
     lines = [LineString([m["start"], m["end"]]) for m in members]
     along = math.radians(framing["directions"]["boards"])
-    bodies = [(substring(line, 0.375, line.length - 0.375).buffer(0.375, cap_style="flat"),
-               np.subtract(m["end"], m["start"])) for line, m in zip(lines, members, strict=True)]
-    crossings = 0
+    bodies = [(line, np.subtract(m["end"], m["start"])) for line, m in zip(lines, members, strict=True)]
+    held = [0, 0]  # what ends at the limit is held or is not, by the last digit: with those and without
     for b in boards:
         if b["kind"] == "panel":
             continue
@@ -77,11 +79,12 @@ def _counts(framing: Document) -> Iterator[str]:
         if b["kind"] == "border":  # a border's board runs along its side
             edges = np.diff([*b["polygon"], b["polygon"][0]], axis=0)
             way = edges[np.argmax(np.hypot(*edges.T))]
-        crossings += sum(body.intersection(shape).area > 1e-6 for body, run in bodies
-                         if body.intersects(shape) and _off_square(run, way) < 70.1)
+        across = [body for body, run in bodies if body.dwithin(shape, NEAR) and _off_square(run, way) < 70.1]
+        for i, more in enumerate((LIMIT, -LIMIT)):
+            held[i] += sum(_body(line, more).intersects(shape) for line in across)
     clips = found.get("fixing/hidden", found.get("fixing/face", 0) / 2)
-    if abs(clips - crossings) > 0.002 * crossings:  # what ends at the limit is held or is not, by the last digit
-        yield f"{crossings} crossings, {clips} in the takeoff"
+    if not held[1] <= clips <= held[0]:
+        yield f"{held[1]} to {held[0]} crossings, {clips} in the takeoff"
     ripped = 0.0
     for m in members:
         for (a, deep), (b, deeper) in zip(m["profile"], m["profile"][1:], strict=False):
@@ -111,6 +114,11 @@ def _counts(framing: Document) -> Iterator[str]:
     count = len(getattr(panels, "geoms", [panels])) if not panels.is_empty else 0
     if not (count <= tasks.get("panels", {"quantity": 0})["quantity"] <= sum(b["kind"] == "panel" for b in boards)):
         yield f"{count} panels, {tasks.get('panels')}"
+
+
+def _body(line: LineString, more: float) -> Polygon:
+    """The strip of a member in which a board is fixed, wider and longer by `more` [in] all round."""
+    return substring(line, HELD - more, line.length - HELD + more).buffer(HELD + more, cap_style="flat")
 
 
 def _off_square(a: np.ndarray, b: np.ndarray) -> float:
