@@ -1,0 +1,34 @@
+"""The office's records over HTTP, a module a subject; their addresses."""
+
+from django.urls import include, path
+from rest_framework.routers import SimpleRouter
+
+from estimating.api.customers import CustomerViewSet, JobViewSet
+from estimating.api.goods import MaterialViewSet, SupplierViewSet
+from estimating.api.history import HistoryViewSet
+from estimating.api.office import OfficeViewSet
+from estimating.api.price_lists import PriceListViewSet, PriceViewSet, RejectedPriceViewSet, VersionViewSet
+from estimating.api.rates import LaborRateViewSet, ProductionRateViewSet
+
+router = SimpleRouter(trailing_slash=False)
+router.register("customers", CustomerViewSet)
+router.register("jobs", JobViewSet)
+router.register("suppliers", SupplierViewSet)
+router.register("materials", MaterialViewSet)
+router.register("price-lists", PriceListViewSet)
+router.register("rates/labor", LaborRateViewSet)
+router.register("rates/production", ProductionRateViewSet)
+
+LIST = {"detail": False}
+versions = "price-lists/<int:price_list_id>/versions"
+urlpatterns = [
+    path("office", OfficeViewSet.as_view({"get": "retrieve", "put": "update", "patch": "partial_update"})),
+    path("customers/<pk>/erase", CustomerViewSet.as_view({"post": "erase"})),
+    path(versions, VersionViewSet.as_view({"get": "list", "post": "create"}, **LIST)),
+    path(f"{versions}/<pk>", VersionViewSet.as_view({"get": "retrieve", "delete": "destroy"})),
+    path(f"{versions}/<pk>/approve", VersionViewSet.as_view({"post": "approve"})),
+    path(f"{versions}/<int:version_id>/prices", PriceViewSet.as_view({"get": "list"}, **LIST)),
+    path(f"{versions}/<int:version_id>/rejected", RejectedPriceViewSet.as_view({"get": "list"}, **LIST)),
+    path("history", HistoryViewSet.as_view({"get": "list"}, **LIST)),
+    path("", include(router.urls)),
+]
