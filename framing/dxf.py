@@ -241,10 +241,13 @@ def _frame(space: _Space, framing: Mapping[str, Any]) -> None:
     for m in framing["members"]:
         run = max(math.dist(m["start"], m["end"]), 1e-9)
         u = np.subtract(m["end"], m["start"]) / run
-        space.ring(box_along(m["start"], m["end"], m["thickness"]), ROLE_LAYERS[m["role"]])
+        n = np.array([-u[1], u[0]])
+        for start, end, beside in m.get("pieces") or [(0.0, run, 0.0)]:
+            a = np.asarray(m["start"]) + n * beside
+            space.ring(box_along(a + u * start, a + u * end, m["thickness"]), ROLE_LAYERS[m["role"]])
         for splice in m["splices"]:
-            at, n = np.asarray(m["start"]) + u * splice, np.array([-u[1], u[0]]) * m["thickness"]
-            space.line(at - n, at + n, "SPLICE")
+            at, across = np.asarray(m["start"]) + u * splice, n * m["thickness"]
+            space.line(at - across, at + across, "SPLICE")
         turned = readable(math.degrees(math.atan2(u[1], u[0])))
         near_a = np.asarray(m["start"]) + u * min(run / 2, 20.0)
         over = np.array([-math.sin(math.radians(turned)), math.cos(math.radians(turned))])

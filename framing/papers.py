@@ -185,7 +185,10 @@ def _ends(shape: Mapping[str, Any] | None, cut: Mapping[str, Any]) -> str:
 
 
 def _span(member: Mapping[str, Any], piece: int) -> tuple[float, float]:
-    """Where a piece begins and ends along its member. [in]"""
+    """Where a piece begins and ends along its member, with its laps. [in]"""
+    if pieces := member.get("pieces"):
+        start, end, _ = pieces[min(max(piece, 1), len(pieces)) - 1]
+        return float(start), float(end)
     profile = member["profile"]
     joints = [profile[0][0], *sorted(member.get("splices") or ()), profile[-1][0]]
     last = len(joints) - 2
@@ -205,13 +208,28 @@ def _member(member: Mapping[str, Any], cuts: Mapping[str, Any],
         "length": length.sixteenths(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5),
         "pieces": [
             {"number": piece, "length": length.sixteenths(cut["length"]), "stick": number, "size": stick["size"],
-             "stick_length": length.write(stick["length"], feet=True)}
+             "stick_length": length.write(stick["length"], feet=True), "lies": _lies(member, piece)}
             for piece, cut, (number, stick) in pieces
         ],
         "splices": [length.sixteenths(s) for s in member.get("splices") or ()],
         "depths": [depth for _, depth in stations],
         "profile": mark_safe(profile_svg(member, supports)) if is_drawn else "",  # as above
     }
+
+
+def _lies(member: Mapping[str, Any], piece: int) -> str:
+    """From where to where a lapped piece lies, how far past its splices, and on which side seen from end A."""
+    pieces = member.get("pieces") or ()
+    if piece > len(pieces):
+        return ""
+    start, end, beside = pieces[piece - 1]
+    splices = sorted(member["splices"])
+    laps = [abs(s - at) for s, at in zip(splices[max(piece - 2, 0):piece], ([start] if piece > 1 else []) + [end],
+                                         strict=False)]
+    past = " and ".join(length.sixteenths(v) for v in laps)
+    return (f"lies {length.sixteenths(start)} to {length.sixteenths(end)}, laps {past} past its "
+            f"splice{'s' * (len(laps) > 1)}, {length.sixteenths(abs(beside))} {'left' if beside > 0 else 'right'} of "
+            "the line")
 
 
 def _pads(supports: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:

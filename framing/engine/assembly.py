@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from framing.engine import length
 from framing.engine.adjustment import Adjustment
@@ -21,6 +22,7 @@ from framing.engine.documents import Build, Survey
 from framing.engine.footing import find_footing
 from framing.engine.headers import header_checks
 from framing.engine.keep_outs import Ground, find_ground
+from framing.engine.laps import lap_checks, under_boards
 from framing.engine.layout import Deck, Layout, lay_members
 from framing.engine.loads import Placed, add_loads, placed_checks
 from framing.engine.members import Member, saw_members
@@ -38,6 +40,7 @@ from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
 BOARD_FOOT_HOURS = 0.02  # ... and what a board foot of lumber does: a judgement
 LESS_THAN_ANY_STICK = 12.0  # [in]
+BUTTED = 0.02  # wood this little over the deck's side lies at it [in]
 LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 
 
@@ -90,7 +93,7 @@ class _Way:
     @property
     def board_feet(self) -> float:
         """Lumber in the frame as sticks of nominal size [board feet]."""
-        return sum(m.line.length / 144 * math.prod(int(v) for v in m.size.split("x")) for m in self.members)
+        return sum(m.run / 144 * math.prod(int(v) for v in m.size.split("x")) for m in self.members)
 
     def across(self, roof: Roof) -> float:
         """How far joists lie across the fall, 0..100: the mean over the roof of the sine between joist and fall."""
@@ -100,7 +103,7 @@ class _Way:
 
     def effort(self, roof: Roof) -> float:
         """Person-hours of what differs between directions: rips, pads, splices, and judgements on wood and water."""
-        rips = sum(m.line.length for m in self.members if m.ripped) / 12
+        rips = sum(m.run for m in self.members if m.ripped) / 12
         hours = {task: production.RATES[task].typical for task in ("rip-tapers", "set-pads", "block")}
         return (hours["rip-tapers"] * rips + hours["set-pads"] * self.pads
                 + hours["block"] * sum(len(m.splices) for m in self.members) + BOARD_FOOT_HOURS * self.board_feet
@@ -134,7 +137,8 @@ def lay_and_cut(setting: Setting, build: Build, framed: Built, *, trial: bool = 
         return framed
     longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
     panels, panel_checks = find_panels(survey, build, setting.adjusted, deck)
-    decking = lay_boards(deck, framed.layout.lines, build, board, longest, panels, _door(setting))
+    lines = under_boards(framed.layout.lines, frame.members)
+    decking = lay_boards(deck, lines, build, board, longest, panels, _door(setting))
     checks = [*framed.checks, *_spacing_checks(build, framed.layout.direction, board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()
     try:
@@ -263,7 +267,9 @@ def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board
                      where="access", have=length.write(reach or 0.0),
                      need=length.write(min(build.joists.stock_lengths)))
         return _Way(joist, board, build, layout, (), (stop,))
-    members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets)
+    room = deck.net.buffer(BUTTED, join_style="mitre").difference(shapely.union_all(bowls))
+    members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets, room)
+    checks += lap_checks(members, build, plane, roof, _widest_spacing(build, joist, board))
     ids = {m.id for m in members}
     stopped = any(c.status == "stop" for c in checks)
     if stopped or not any(m.role == "joist" for m in members):
@@ -325,7 +331,7 @@ def _to_cut(survey: Survey, build: Build, f: Frame, decking: Decking) -> list[tu
     jobs = []
     for size in sorted({*build.joists.sizes, *(m.size for m in f.members)}, key=lambda k: int(k.split("x")[1])):
         pieces = [Piece(m.id, "member", i, b - a, m.profile_of(a, b)) for m in f.members if m.size == size
-                  for i, (a, b) in enumerate(m.pieces, 1)]
+                  for i, (a, b) in enumerate(m.sawn, 1)]
         prices = (build.joists.stock_prices or {}).get(size)
         jobs.append((pieces, Stock(f"lumber/{size}", size, usable(build.joists.stock_lengths), prices)))
     pieces = [Piece(b.id, "board", 1, b.length) for b in decking.boards]
@@ -340,4 +346,4 @@ def weight_up(build: Build, f: Frame, deck: Deck) -> float:
     """What goes up: decking and framing [lb]."""
     psf = decking_weight(build.decking.species or "", build.decking.thickness, build.decking.width,
                          build.decking.gap).psf
-    return psf * deck.net_sqft + sum(weight_plf(build, m) * m.line.length / 12 for m in f.members)
+    return psf * deck.net_sqft + sum(weight_plf(build, m) * m.run / 12 for m in f.members)

@@ -235,6 +235,26 @@ CODES: dict[str, Code] = {
         "one joist end to the next there. Back each with a block at least {least:g} in long.",
         "common practice", "contractor",
     ),
+    "lapped": Code(
+        "{count} splice(s) are laps: two lengths pass each other side by side over a pad, each running on {past} in "
+        "past the splice, fixed through with {screws} structural screws in pairs. Each length lies {half} in beside "
+        "its member's line, in turn to the left and right of it; pads stand under the line, so both lengths, {both} in "
+        "together, lie on theirs. What hangs between members is cut to the lengths found there. For bending and sag a "
+        "lap is a hinge; for what pads bear the member counts as running through as well, the worse is taken.",
+        "common practice", "contractor",
+    ),
+    "lap-not-laid": Code(
+        "{count} member(s) that laps were asked for, {where} first, butt over a pad instead: {why}.",
+        "computed", "contractor",
+    ),
+    "lap-spacing": Code(
+        "Where lapped lengths lie to either side of their lines they stand up to {apart} in apart, at {where}; the "
+        "boards may span {most} in.", "computed", "contractor",
+    ),
+    "lap-gap": Code(
+        "Under lapped lengths, beside their members' lines, {value:.3f} in is left clear over the roof at least, at "
+        "{where}; {limit:.3f} in was asked.", "computed", "contractor",
+    ),
     "packed-up": Code(
         "{told}", "common practice", "contractor",
     ),

@@ -365,7 +365,6 @@ def _given(survey: Survey, build: Build) -> list[Check]:
               for what, absent in missing if absent]
     given = (build.labor and build.labor.rates) or {}
     beyond = [
-        ("lap splices: butt joints over pads are laid instead", build.joists.splice == "lapped"),
         *((f"hours for {task}: no such task is counted", task not in RATES) for task in given),
     ]
     found += [check("not-covered", "caution", unit="EA", where="build", what=what)

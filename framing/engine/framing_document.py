@@ -160,7 +160,8 @@ class LoadsUsed(_Part):
 class Member(_Part):
     """One framing member; its centre line in plan, depths [in] below the framing plane along `s` [in] from `start`.
 
-    `end_a` says in words where `start` lies."""
+    `end_a` says in words where `start` lies. Of lapped members `pieces` are [from, to, offset]: `s` as each is sawn,
+    and how far it lies to the left of the centre line [in]."""
 
     id: str
     role: Literal["joist", "rim", "edge", "blocking", "border"]
@@ -171,6 +172,7 @@ class Member(_Part):
     profile: list[Point]
     stations: list[tuple[float, str]]
     splices: list[float]
+    pieces: list[tuple[float, float, float]] = []
     end_a: str = ""
 
 

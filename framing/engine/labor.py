@@ -129,7 +129,7 @@ def estimate_hours(build: Build, hard: Difficulty, deck: Deck, frame: Frame, dec
 
 def _drivers(build: Build, deck: Deck, frame: Frame, decking: Decking, lifts: Lifts) -> dict[str, tuple[float, str]]:
     """What each task is counted by, in the unit of its rate, and how that was counted."""
-    run = sum(m.line.length for m in frame.members) / 12
+    run = sum(m.run for m in frame.members) / 12
     floors = lifts.floors_up if lifts.by == "stair" else 1
     brought = f"{lifts.weight:.0f} lb in {len(lifts.bundles)} lifts" + (f" up {floors} floors" if floors > 1 else "")
     hung = sum(m.role in ("blocking", "border") for m in frame.members)

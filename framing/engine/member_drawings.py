@@ -62,8 +62,9 @@ def profile_svg(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]]
         factors.append(factor)
     told = ", ".join(f"{s.figures[1]} at {s.figures[0]}" for s in stations)
     splices = ", ".join(length.sixteenths(s) for s in member.get("splices") or ())
+    kind = "laps" if member.get("pieces") else "splices"
     about = (f"Top edge above, as it comes, crown up; {_bottom(member)}. {len(supports)} pads under it; "
-             f"{f'splices at {splices}' if splices else 'no splice'}. {_scale(factors)}.")
+             f"{f'{kind} at {splices}' if splices else 'no splice'}. {_scale(factors)}.")
     return svg(WIDE, foot, f"profile-{member['id']}", f"{member['id']} from its side, end A at the left. Depth {told}.",
                about, parts)
 
@@ -138,6 +139,12 @@ def _strip(member: Mapping[str, Any], supports: Sequence[Mapping[str, Any]], sta
                                       'stroke-width="2.4"'))
             parts.append(rings_path([[(x, y0), (x + w * 4, y0 - 5), (x + w * 4, y0 + 5)] for w in (1, -1)],
                                     f'fill="{INK}"'))
+    laid = member.get("pieces") or ()
+    hidden = [s for s in [a for a, _, _ in laid[1:]] + [b for _, b, _ in laid[:-1]] if start < s < end]
+    if hidden:  # the ends of lapped pieces, each beside another piece
+        parts.append(strokes_path([[at(s, 0), at(s, depth_at(member, s))] for s in hidden],
+                                  f'class="lap-end" fill="none" stroke="{INK}" stroke-width="1.2" '
+                                  'stroke-dasharray="4 2"'))
     foot = top + deepest * up + PADS
     if first:
         told = ["A", "crown and factory edge up", _bottom(member), *([f"heights ×{factor}"] if factor > 1 else [])]

@@ -7,19 +7,23 @@ over the roof and no further up than the most. The profile is the one with the f
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import unary_union
 
 from framing.engine import length
 from framing.engine.adjustment import Adjustment
 from framing.engine.checks import Change, Check, check
 from framing.engine.documents import Build, Survey
 from framing.engine.layout import Line
+from framing.engine.openings import STICK
 from framing.engine.plane import LEAST_DEPTH, Plane, least_gap, most_gap
 from framing.engine.profiles import CLOSE, Corridor, fewest_cuts
 from framing.engine.roof import Roof
@@ -29,11 +33,14 @@ from framing.reference.lumber import DRESSED
 
 Array = NDArray[np.float64]
 
+LAP = 24.0  # a lapped piece runs on at least so far past the pad that it laps over [in] (documents.md, joists)
 LEAST_PIECE = 24.0  # no splice leaves a shorter piece [in]
 NEAR = 0.01  # two places on a member closer than this are one [in]
 ONE_KINK = 1e-6  # bends of the roof closer than this are one: the roof rises less than its rounding between [in]
 TIE = 1e-7  # a depth this near a tie between two sixteenths is one [in]
 ALONG = 0.34  # a line within 20 degrees of a side runs along it, by the sine of the angle between
+TRIMMED = 2 * STICK  # ends of members are trimmed to a skewed side within this [in]
+SLIVER = 0.01  # [sq in]
 GRID = 1.0  # splices that must find a clear place are tried this far apart [in]
 
 
@@ -72,6 +79,8 @@ class Member:
     `profile` (k, 2) is s [in] from end A and depth [in] down from the framing plane; `splices` are s of butt joints,
     each over a pad (rims: over a joist end); `ripped` is false where a full stick serves as it comes. `over` is how far
     the wood stands off the roof beyond the most clear gap, where packers are allowed and no stick is deep enough [in].
+    Where pieces lap each runs on by `lap` past its splice [in], and they lie half a thickness beside the line in turn,
+    the first to its left where `side` is 1, to its right where it is -1.
     """
 
     line: Line
@@ -80,6 +89,8 @@ class Member:
     splices: tuple[float, ...] = ()
     ripped: bool = True
     over: float = 0.0
+    lap: float = 0.0
+    side: int = 1
 
     @property
     def id(self) -> str:
@@ -99,9 +110,37 @@ class Member:
 
     @property
     def pieces(self) -> tuple[tuple[float, float], ...]:
-        """(from, to) of every piece along s [in], in order."""
+        """(from, to) of every piece along s from splice to splice [in], in order."""
         cuts = (0.0, *self.splices, self.line.length)
         return tuple(zip(cuts, cuts[1:], strict=False))
+
+    @property
+    def sawn(self) -> tuple[tuple[float, float], ...]:
+        """(from, to) of every piece along s as it is sawn, with its laps [in]."""
+        if not self.lap:
+            return self.pieces
+        return tuple((a - self.lap * (a > 0), b + self.lap * (b < self.line.length)) for a, b in self.pieces)
+
+    @property
+    def run(self) -> float:
+        """Length of all its pieces as they are sawn [in]."""
+        return self.line.length + 2 * self.lap * len(self.splices)
+
+    @property
+    def offsets(self) -> tuple[float, ...]:
+        """How far every piece lies to the left of the member's line [in]."""
+        beside = self.side * self.thickness / 2 if self.lap else 0.0
+        return tuple(beside * (-1) ** i for i in range(len(self.splices) + 1))
+
+    @property
+    def centre_lines(self) -> Array:
+        """Where wood lies in plan: both ends of the middle line of every lapped piece, else of the whole (n, 2, 2)."""
+        if not self.lap:
+            return np.array([[self.line.start, self.line.end]])
+        along = np.subtract(self.line.end, self.line.start) / self.line.length
+        left = np.array([-along[1], along[0]])
+        return np.stack([self.line.at(np.array(ends)) + off * left
+                         for ends, off in zip(self.sawn, self.offsets, strict=True)])
 
     def profile_of(self, a: float, b: float) -> tuple[tuple[float, float], ...]:
         """(s, depth) [in] of the piece from `a` to `b`, s from its own start; empty where nothing is ripped."""
@@ -113,15 +152,18 @@ class Member:
 
     def stations(self, supports: Sequence[float]) -> list[list[Any]]:
         """[s, depth to 1/16] at both ends, every cut change, splice and support; ties and near ties to the deeper."""
-        s = sorted({0.0, self.line.length, *self.profile[:, 0].tolist(), *self.splices, *supports})
+        s = sorted({0.0, self.line.length, *self.profile[:, 0].tolist(), *(v for piece in self.sawn for v in piece),
+                    *supports})
         kept = [v for i, v in enumerate(s) if i == 0 or v - s[i - 1] > NEAR]
         return [[v, length.sixteenths(float(d) + TIE)] for v, d in zip(kept, self.depth(np.array(kept)), strict=True)]
 
     def as_json(self, supports: Sequence[float]) -> dict[str, Any]:
+        pieces = [[a, b, off] for (a, b), off in zip(self.sawn, self.offsets, strict=True)] if self.lap else []
         return {
             "id": self.id, "role": self.role, "start": list(self.line.start), "end": list(self.line.end),
             "size": self.size, "thickness": self.thickness, "profile": self.profile.tolist(),
             "stations": self.stations(supports), "splices": list(self.splices), "ripped": self.ripped,
+            **({"pieces": pieces} if pieces else {}),
         }
 
 
@@ -183,8 +225,10 @@ def corridor_under(s: Array, height: Array, build: Build, deepest: float, packer
 
 
 def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
-                longest: float, outlets: Array) -> tuple[list[Member], list[Check]]:
+                longest: float, outlets: Array, room: BaseGeometry | None = None) -> tuple[list[Member], list[Check]]:
     """Every line as a sawn member: profile, stick and splices; `outlets` (n, 2) are kept clear of splices [in].
+
+    `room` is where wood may lie, for pieces that lap beside their line; None for anywhere.
 
     A member that fits no corridor (the height between least depth and most gap leaves none, or no stick at hand
     is deep enough) is packed up where the build allows it; else it is a `stop` and is left out.
@@ -207,6 +251,9 @@ def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
             unfit.append((line, height))
     ends = [n for n in lines if n.role in ("joist", "edge")]
     spliced, checks = _splice(members, ends, roof, build, longest, outlets)
+    if build.joists.splice == "lapped":
+        spliced, unlapped = _lapped(spliced, ends, roof, build, longest, outlets, room)
+        checks = [*checks, *unlapped]
     return spliced, [*_unfit(unfit, build, deepest), *(over_most(members, build) if unfit else []), *checks]
 
 
@@ -312,6 +359,69 @@ def _splice(members: Sequence[Member], ends: Sequence[Line], roof: Roof, build: 
                         where=max(loose, key=lambda v: v[1])[0], count=len(loose), least=LEAST_PIECE)]
 
 
+def _lapped(members: Sequence[Member], lines: Sequence[Line], roof: Roof, build: Build, longest: float,
+            outlets: Array, room: BaseGeometry | None) -> tuple[list[Member], list[Check]]:
+    """The members with their splices over pads made laps, save where sticks, room or pads allow none, which is told.
+
+    A lap runs on past the longest pad at hand, whichever will stand there.
+    """
+    lap = LAP + max(a for a, _ in build.supports.pad_sizes) / 2
+    narrowest = min(b for _, b in build.supports.pad_sizes)
+    wood = {n.id: n.shape.buffer(STICK / 2, cap_style="flat") for n in lines}
+    done: list[Member] = []
+    left: dict[str, list[str]] = {}
+    for m in members:
+        if not m.splices or m.role not in ("joist", "edge"):
+            done.append(m)
+            continue
+        sided = None
+        if narrowest < 2 * m.thickness - NEAR:
+            why = f"a pad {length.write(narrowest)} in wide does not bear both, {length.write(2 * m.thickness)} in"
+        elif (cuts := _lap_places(m, longest, lap, roof, build, outlets)) is None:
+            why = f"the longest piece at hand, {length.write(longest)} in, is too short for laps of {2 * lap:g} in"
+        else:
+            why = f"there is no room for {length.write(m.thickness / 2)} in more beside their lines"
+            sided = _beside(replace(m, splices=cuts, lap=lap), wood, room)
+        if sided is None:
+            left.setdefault(why, []).append(m.id)
+        done.append(sided or m)
+    return done, [check("lap-not-laid", "caution", value=len(ids), limit=0, unit="EA", where=ids[0], count=len(ids),
+                        why=why) for why, ids in left.items()]
+
+
+def _lap_places(m: Member, longest: float, lap: float, roof: Roof, build: Build,
+                outlets: Array) -> tuple[float, ...] | None:
+    """Where a member's pieces lap: the fewest pieces, at a ridge or where its cut turns if that takes no more, clear of
+    outlets and valleys if any place is; None where no stick is long enough."""
+    run = m.line.length
+    grid = np.arange(lap, run - lap + NEAR, GRID)
+    clear = grid[_is_clear(m.line, grid, roof, build, outlets)]
+    best = _fewest_pieces(run, longest, clear.tolist(), lap=lap) or _fewest_pieces(run, longest, grid.tolist(), lap=lap)
+    for places in (_over(m.line, roof, "ridge"), m.profile[1:-1, 0].tolist()):
+        at = np.array([v for v in places if lap <= v <= run - lap])
+        cuts = _fewest_pieces(run, longest, at[_is_clear(m.line, at, roof, build, outlets)].tolist(), lap=lap)
+        if cuts and best and len(cuts) == len(best):
+            return cuts
+    return best or None
+
+
+def _beside(m: Member, wood: Mapping[str, BaseGeometry], room: BaseGeometry | None) -> Member | None:
+    """The member with its first piece on the side where its pieces lie in the room and clear of other `wood`, their
+    ends apart, which are trimmed to what they meet; None where they do on neither."""
+    if room is None:
+        return m
+    own, ends = wood[m.id], m.line.at(np.array([0.0, m.line.length]))
+    near = unary_union([w for name, w in wood.items() if name != m.id and w.distance(own) < STICK])
+    barred = near.union(own.buffer(STICK).difference(room)).difference(
+        unary_union(shapely.buffer(shapely.points(ends), TRIMMED)))
+    for side in (1, -1):
+        trial = replace(m, side=side)
+        bodies = [LineString(p).buffer(m.thickness / 2, cap_style="flat") for p in trial.centre_lines]
+        if max(b.intersection(barred).area for b in bodies) < SLIVER:
+            return trial
+    return None
+
+
 def _over_ends(run: float, longest: float, joists: Sequence[float]) -> tuple[tuple[float, ...], list[float]]:
     """A rim's splices in the fewest pieces, over joist ends where those allow it; and how far off one the rest are."""
     cuts = _fewest_pieces(run, longest, joists)
@@ -343,9 +453,11 @@ def _over_pads(m: Member, longest: float, roof: Roof, build: Build, outlets: Arr
 
 
 def _fewest_pieces(run: float, longest: float, places: Sequence[float],
-                   dislike: Sequence[float] = ()) -> tuple[float, ...] | None:
+                   dislike: Sequence[float] = (), lap: float = 0.0) -> tuple[float, ...] | None:
     """Of `places`, the cuts that leave the fewest pieces no longer than `longest`, of those the least disliked, of
-    those the most even [in]; None where they leave a longer one."""
+    those the most even [in]; None where they leave a longer one.
+
+    Pieces that run on by `lap` past every cut are so much longer, and two of them do not meet over a third."""
     order = np.argsort(places)
     at = np.r_[0.0, np.array(places, float)[order], run]
     cost = np.r_[0.0, np.array(dislike, float)[order], 0.0] if dislike else np.zeros(len(at))
@@ -353,7 +465,9 @@ def _fewest_pieces(run: float, longest: float, places: Sequence[float],
     pieces[0] = disliked[0] = uneven[0] = 0
     before = np.zeros(len(at), int)
     for k in range(1, len(at)):
-        i = np.flatnonzero((at[k] - at[:k] <= longest + NEAR) & (at[k] - at[:k] > NEAR) & np.isfinite(pieces[:k]))
+        laps = lap * ((at[:k] > 0) + float(at[k] < run))
+        i = np.flatnonzero((at[k] - at[:k] + laps <= longest + NEAR) & (at[k] - at[:k] > np.maximum(laps - NEAR, NEAR))
+                           & np.isfinite(pieces[:k]))
         if len(i):
             square = uneven[i] + (at[k] - at[i]) ** 2
             best = np.lexsort((square, disliked[i], pieces[i]))[0]

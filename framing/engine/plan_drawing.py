@@ -208,8 +208,7 @@ def _pads_and_members(members: Sequence[Member], sheet: Sheet, page: Page) -> No
         page.lines.append(rings_path([page.all(p) for p in pads.tolist()], f'class="pads" fill="#ffffff" '
                                      f'stroke="{INK}" stroke-width="{page.size / 12:.2f}"'))
     for role, fill in FILLS.items():
-        boxes = [page.all(box_along(np.array(m.line.start), np.array(m.line.end), m.thickness)) for m in members
-                 if m.role == role]
+        boxes = [page.all(box_along(a, b, m.thickness)) for m in members if m.role == role for a, b in m.centre_lines]
         if boxes:
             page.lines.append(rings_path(boxes, f'class="{role}" fill="{fill}" stroke="{INK}" '
                                          f'stroke-width="{page.size / 20:.2f}"'))

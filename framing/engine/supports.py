@@ -33,6 +33,7 @@ from framing.engine.fewest_pads import (
     wood_at,
 )
 from framing.engine.keep_outs import Ground, Row, Stretches, end_inset, joined, kept_off, no_room, over_outlets, without
+from framing.engine.laps import Through, whole_members, with_through
 from framing.engine.layout import Deck, Layout
 from framing.engine.members import Member
 from framing.engine.pads import LEAST_BETWEEN, Piece, Support, by_area, corners_of, room_between, shortest_pad
@@ -65,6 +66,9 @@ PASSES = 0.995  # what the search, which looks a little coarsely, lets pass
 MOST_PADS = 40  # on one piece
 NODES_OF_PLAY = 8  # nodes lie close enough for so many between the nearest and the farthest that a pad may stand
 NEAR, AGAIN = 1.35, 1  # a count used no harder than this is tried again so often, evened out by what was found
+# what pads under a lap, and the others of a lapped member, may bear of what they do were laps hinges: the search counts
+# on it, and then it is solved
+THROUGH, THROUGH_BESIDE = 4 / 3, 1.05
 CLEARLY = 0.9  # keep-outs give way where that takes this off the use, or lets the piece stand at all
 # what a place may do without where there is no other: the pad's edge off the outlet, then the distance by parts
 GIVING_WAY = ((True, 1.0), (False, 1.0), (False, 0.75), (False, 0.5), (False, 0.25), (False, 0.0))
@@ -87,7 +91,7 @@ class Frame:
 def design_loads(build: Build, members: Sequence[Member], deck: Deck, decking_psf: float,
                  framing_plf: Mapping[str, float]) -> Load:
     """Dead and live load [psf] as used: decking as laid, framing averaged over the net area, what is asked besides."""
-    weight = sum(framing_plf[m.id] * m.line.length / 12 for m in members)
+    weight = sum(framing_plf[m.id] * m.run / 12 for m in members)
     dead = decking_psf + weight / deck.net_sqft + build.loads.dead_extra
     live = max(build.loads.live, build.loads.snow)
     basis = loads.BASES.get(build.loads.basis or "")
@@ -114,6 +118,7 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
     by_id = {m.id: m for m in members}
     pad = shortest_pad(build)
     standing: list[Standing] = []
+    laps: list[Through] = []
     supports: list[Support] = []
     free = ground
     for role in PAD_ROLES:  # edge joists first: beside a skewed one, joists make room for its pads
@@ -121,8 +126,10 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
         if not own:
             continue
         stood = stand(own, layout, build, free, load, values)
-        stacks = _stacks(stood, build, plane, ground)
+        through = _through(stood, layout, load, values)
+        stacks = _stacks(stood, build, plane, ground, through)
         standing, supports = [*standing, stood], [*supports, *stacks]
+        laps += [through] if through.members else []
         free = without(free, corners_of(stacks, by_id))
     order = {m.id: i for i, m in enumerate(members)}
     supports.sort(key=lambda s: (order[s.member], s.s))
@@ -132,6 +139,10 @@ def support(members: Sequence[Member], layout: Layout, build: Build, plane: Plan
     strong = strength(solution, beams, [MemberDesign(values[p.member.id], pad) for p in pieces])
     third = member_values(members, build, "No.3")
     weak = strength(solution, beams, [MemberDesign(third[p.member.id], pad) for p in pieces])
+    for through in laps:
+        Fcp, low = (np.array([v[p.member.id].Fcp for p in pieces]) for v in (values, third))
+        _, weak = with_through(solution, weak, pieces, through, pad, low)
+        solution, strong = with_through(solution, strong, pieces, through, pad, Fcp)
     checks = [*pad_checks(supports, by_id, build, ground), *spacing_checks(pieces, build.supports.maximum_spacing),
               *strength_checks(pieces, solution, strong, weak, build), load_path(supports, load, net_sqft)]
     return Frame(tuple(members), tuple(supports), load.dead, load.live, tuple(checks))
@@ -214,7 +225,8 @@ def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Groun
     """
     site = _Site(members, layout, build, ground, load, values)
     row, sizes = site.row, site.sizes
-    search = Search(site.places, site.wood, site.beams, site.designs, load, _sharing(site.line))
+    search = Search(site.places, site.wood, site.beams, site.designs, load, _sharing(site.line),
+                    np.array([bool(p.member.lap) for p in site.pieces]))
     for n, (by_edge, part) in enumerate(GIVING_WAY):  # for the wood's sake; not to press the roof less
         rows = np.flatnonzero((search.wood_use if n else search.use) > PASSES)
         if len(rows):
@@ -320,8 +332,9 @@ class Search:
     """The best pads found for pieces so far, with their true use (1 passes)."""
 
     def __init__(self, places: Places, wood: Wood, beams: list[Beam], designs: list[MemberDesign], load: Load,
-                 partner: Ints) -> None:
+                 partner: Ints, lapped: Bools) -> None:
         count = len(beams)
+        self.lapped = lapped
         self.places, self.wood, self.beams, self.designs = places, wood, beams, designs
         self.load, self.partner = load, partner
         self.E = np.array([d.values.E for d in designs])
@@ -416,6 +429,10 @@ class Search:
                     dead[end] += dead[end] if np.isnan(extra[0]) else extra[0]
                     most[end] += most[end] if np.isnan(extra[1]) else extra[1]
             need = _area_needed(dead, most, places.limits)
+            if self.lapped[r]:
+                need *= np.r_[THROUGH if self.partner[r, 0] >= 0 else THROUGH_BESIDE,
+                              np.full(len(need) - 2, THROUGH_BESIDE),
+                              THROUGH if self.partner[r, 1] >= 0 else THROUGH_BESIDE]
             room = room_between(places.x[i, place[i]])
             fits = places.fits[i, place[i]] & (places.along + places.between <= room[:, None] + 1e-6)
             pressed = self.ease[r] * need / np.where(fits, places.area, places.area[0]).max(axis=1)
@@ -472,15 +489,25 @@ def _beam(p: Piece, layout: Layout) -> Beam:
                 np.array(hung).reshape(-1, 2), added=np.round(line, 6), added_points=points)
 
 
+def _through(stood: Standing, layout: Layout, load: Load, values: Mapping[str, AdjustedValues]) -> Through:
+    """The lapped members that stand, solved as they would bear were their laps no hinges."""
+    whole = whole_members(stood.pieces)
+    if not whole:
+        return Through()
+    beams = [replace(_beam(p, layout), supports=p.pads) for p in whole]
+    return Through(tuple(whole), tuple(beams), solve(beams, load, np.array([values[p.member.id].E for p in whole])))
+
+
 def _area_needed(dead: Array, most: Array, limits: tuple[float, float]) -> Array:
     """Pad area that keeps dead and total load within `limits` [sq in]."""
     return np.maximum(dead / limits[0], most / limits[1])
 
 
-def _stacks(stood: Standing, build: Build, plane: Plane, ground: Ground) -> list[Support]:
+def _stacks(stood: Standing, build: Build, plane: Plane, ground: Ground, through: Through) -> list[Support]:
     """The stack at every pad, with its reactions and the smallest pad that fits and passes.
 
-    Two pieces that share a pad at their splice add up on it.
+    Two pieces that share a pad at their splice add up on it. Lapped members bear with all load as they do running
+    through, dead and at most as is worse of that and of hinges at their laps.
     """
     total: dict[tuple[str, float], Array] = {}
     may: dict[tuple[str, float], Bools] = {}
@@ -490,6 +517,8 @@ def _stacks(stood: Standing, build: Build, plane: Plane, ground: Ground) -> list
             key = (p.member.id, round(float(s), 6))
             total[key] = total.get(key, np.zeros(3)) + r
             may[key] = may.get(key, np.ones(len(fits), bool)) & fits
+    for key, r in through.reactions().items():
+        total[key] = np.r_[r[0], np.maximum(total[key], r)[1:]]
     by_member = {p.member.id: p.member for p in stood.pieces}
     keys = list(total)
     loads, fits = np.array([total[k] for k in keys]), np.array([may[k] for k in keys])

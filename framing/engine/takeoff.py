@@ -22,6 +22,7 @@ from framing.engine import length
 from framing.engine.boards import CROSSES, Board, Decking, turned
 from framing.engine.cutting import CutPlan
 from framing.engine.documents import Build
+from framing.engine.laps import fixings
 from framing.engine.layout import Deck
 from framing.engine.openings import STICK
 from framing.engine.supports import Frame
@@ -134,7 +135,8 @@ def rip_run(frame: Frame) -> float:
         if m.ripped:
             s, depth = m.profile.T
             sawn = np.minimum(depth[:-1], depth[1:]) < DRESSED[m.size][1] - FULL
-            run += float(np.diff(s)[sawn].sum())
+            for a, b in m.sawn:
+                run += float(np.clip(np.minimum(s[1:], b) - np.maximum(s[:-1], a), 0, None)[sawn].sum())
     return run / 12
 
 
@@ -166,7 +168,7 @@ def crossings(frame: Frame, decking: Decking) -> int:
 
     Panels are loose. Rims count where boards end on them, not where they run under a board's edge.
     """
-    ends = np.array([[m.line.start, m.line.end] for m in frame.members]).reshape(-1, 2, 2)
+    ends = np.concatenate([np.zeros((0, 2, 2)), *(m.centre_lines for m in frame.members)])
     run = ends[:, 1] - ends[:, 0]
     run = run / np.hypot(*run.T)[:, None]
     within = ends + np.stack([run, -run], axis=1) * HELD
@@ -287,14 +289,17 @@ def _by_size(counted: Counter[tuple[float, tuple[float, float]]]) -> Iterator[tu
 def _fixings(frame: Frame, decking: Decking, build: Build) -> list[Quantity]:
     kind = build.decking.fastening
     per = 1 if kind == "hidden" else 2
-    joints = rim_joints(frame) + 2 * splices(frame)
+    joints = rim_joints(frame) + 2 * sum(len(m.splices) for m in frame.members if not m.lap)
+    through = sum(len(m.splices) * fixings(m) for m in frame.members if m.lap)
     crossed = crossings(frame, decking)
     return [
         _each(f"fixing/{kind}", "hidden clips" if per == 1 else "face screws, two a crossing", crossed * per,
               f"{crossed} crossings of board and member, {per} each, {OVER}", production.FIXING_LB[kind],
               over=True),
-        _each("fixing/structural", "structural screws", joints * production.SCREWS_A_JOINT,
-              f"{production.SCREWS_A_JOINT} where rim or blocking meets a member and each side of a splice, {OVER}",
+        _each("fixing/structural", "structural screws",
+              joints * production.SCREWS_A_JOINT + through,
+              f"{production.SCREWS_A_JOINT} where rim or blocking meets a member and each side of a splice"
+              + f", {through} through laps" * bool(through) + f", {OVER}",
               production.FIXING_LB["structural"], over=True),
     ]
 
@@ -302,13 +307,13 @@ def _fixings(frame: Frame, decking: Decking, build: Build) -> list[Quantity]:
 def _treatment(frame: Frame, decking: Decking, build: Build) -> list[Quantity]:
     """What covers lengths and areas of cut wood: joist tape, preservative, end sealer."""
     found = []
-    run = sum(m.line.length for m in frame.members) / 12
+    run = sum(m.run for m in frame.members) / 12
     if build.joists.tape_thickness > 0:
         found.append(Quantity("treatment/joist-tape", "joist tape", "LF", run, run * production.TAPE_WASTE, 0.0, 1.0,
                               "LF", f"top of every member, {production.TAPE_WASTE:.0%} added on", production.TAPE_PLF))
     ripped = rip_run(frame)
     rips = ripped * STICK / 12
-    cuts = [float(d) * m.thickness for m in frame.members for piece in m.pieces for d in m.depth(np.array(piece))]
+    cuts = [float(d) * m.thickness for m in frame.members for piece in m.sawn for d in m.depth(np.array(piece))]
     ends = sum(cuts) / 144
     found.append(Quantity(
         "treatment/preservative", "field preservative for rips and end cuts", "GLL",

@@ -108,6 +108,8 @@ FASTENER_WASTE: Final = 0.05
 TAPE_WASTE: Final = 0.05
 PROTECTION_LAPS: Final = 0.10
 SCREWS_A_JOINT: Final = 4  # structural screws where a rim or header meets a member, and on each side of a splice
+FIXINGS_ACROSS_LAP: Final = 2  # structural screws in each row through two lapped lengths; M
+LAP_FIXING_SPACING: Final = 16.0  # ... whose rows stand so far apart at most [in]; common practice, M
 SPARE_STICKS_IN: Final = 25  # one spare for so many sticks of the longest length bought, at least one
 SPARE_PADS_IN: Final = 25  # one spare for so many pads of a size, at least one: roofs are not as surveyed everywhere
 

@@ -71,12 +71,16 @@ class Run:
         profile = np.array(self.member["profile"])
         return np.asarray(np.interp(s, profile[:, 0], profile[:, 1]))
 
-    def body(self, beyond: float = 0.0, trim: float = 0.0) -> Polygon:
-        """Its outline in plan, run on by `beyond` or trimmed by `trim` at both ends."""
-        n = np.array([-self.along[1], self.along[0]]) * self.member["thickness"] / 2
-        a = self.start - self.along * beyond + self.along * trim
-        b = self.start + self.along * (self.length + beyond - trim)
-        return Polygon([a - n, b - n, b + n, a + n])
+    def body(self, beyond: float = 0.0, trim: float = 0.0) -> shapely.Geometry:
+        """The outline of its wood in plan, run on by `beyond` or trimmed by `trim` at both ends."""
+        n = np.array([-self.along[1], self.along[0]])
+        half = n * self.member["thickness"] / 2
+        found = []
+        for p, q, off in self.member.get("pieces") or [(0.0, self.length, 0.0)]:
+            a = self.start + self.along * (p - (beyond - trim) * (p == 0)) + off * n
+            b = self.start + self.along * (q + (beyond - trim) * (q > self.length - NEAR)) + off * n
+            found.append(Polygon([a - half, b - half, b + half, a + half]))
+        return unary_union(found) if len(found) > 1 else found[0]
 
     def kinks(self, answer: Answer) -> Floats:
         """Where roof or profile may bend under it, and places between."""
@@ -211,6 +215,8 @@ def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
     angle = abs((directions["boards"] - directions["joists"] + 90) % 180 - 90)
     widest = joist_spacing(a.build["decking"].get("species") or "", a.want("decking", "thickness"), angle)
     limit = min(a.want("joists", "spacing"), math.inf if widest.most is None else widest.most)
+    # lapped pieces beside their lines stand further apart where that is told
+    limit = max([limit, *(c["value"] for c in a.framing["checks"] if c["code"] == "lap-spacing")])
     along, across = ways
     wood = unary_union([r.body(beyond=STICK) for r in members])
     level = unary_union([r.body() for r in members if abs(float(r.along @ across)) < 1e-3])

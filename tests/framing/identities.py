@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 from scipy.optimize import linprog
 from shapely import LineString, Point, Polygon, STRtree
 from shapely.ops import substring, unary_union
@@ -37,6 +38,7 @@ PACKER = 1 / 4  # packers are made in steps of this
 TYPED = 1e-3  # lengths typed as decimals of a foot are this near to what was meant
 STICK = 1.5  # thickness of 2x stock
 SAW_MARGIN = 1 / 8  # between two tapers out of one stick, beside the kerf
+LAP = 24.0  # a lapped piece runs so far past the pad that it laps over
 LOOSE = 1 / 16 + 0.01  # how far a lift-out panel stands off the boards beside it, so that it lifts
 SEAT = 3.0  # how far beside a member's centre line, or past its end, its place is looked for
 PANEL_REACH = 24.0  # an outlet this near the deck has a lift-out panel
@@ -442,7 +444,8 @@ def _stations(a: Answer, m: Document, run: float) -> Iterator[str]:
     if s != sorted(s):
         yield f"{m['id']}: its stations are not in order"
     here = np.array(s)
-    needed = [0.0, run, *(p for p, _ in m["profile"]), *(v["s"] for v in a.on_member.get(m["id"], ()))]
+    needed = [*(v for piece in sawn(m) for v in piece), run, *(p for p, _ in m["profile"]),
+              *(v["s"] for v in a.on_member.get(m["id"], ()))]
     if lacking := [v for v in needed if np.abs(here - v).min() > NEAR]:
         yield f"{m['id']}: no station at {lacking}"
     for v, text in m["stations"]:
@@ -587,6 +590,52 @@ def _pad(a: Answer, v: Document) -> Polygon:
     return Polygon([at - p - q, at + p - q, at + p + q, at - p + q])
 
 
+def sawn(m: Document) -> list[tuple[float, float]]:
+    """From where to where along its member each piece is sawn: as it says where they lap, else splice to splice."""
+    if m.get("pieces"):
+        return [(p, q) for p, q, _ in m["pieces"]]
+    cuts = [0.0, *m["splices"], _line(m)[2]]
+    return list(zip(cuts, cuts[1:], strict=False))
+
+
+def bodies(m: Document) -> list[LineString]:
+    """The middle lines of its wood in plan: of every lapped piece, else of the whole member."""
+    start, u, run = _line(m)
+    n = np.array([-u[1], u[0]])
+    return [LineString([start + p * u + off * n, start + q * u + off * n])
+            for p, q, off in m.get("pieces") or [(0.0, run, 0.0)]]
+
+
+def laps(a: Answer) -> Iterator[str]:
+    """Lapped pieces run 24 in past the pad at their splice, lie face to face and on their pads; what butts is told."""
+    asked = a.build["joists"].get("splice") == "lapped"
+    spliced = [m for m in a.framing["members"] if m["splices"] and m["role"] in ("joist", "edge")]
+    butted = [m["id"] for m in spliced if not m.get("pieces")]
+    if asked and butted and not a.status("lap-not-laid"):
+        yield f"{butted} butt, laps were asked for, and nothing says so"
+    for m in a.framing["members"]:
+        pieces, name, (_, _, run) = m.get("pieces") or [], m["id"], _line(m)
+        if not pieces:
+            continue
+        if not asked or len(pieces) != len(m["splices"]) + 1:
+            yield f"{name} has {len(pieces)} lapped pieces for {len(m['splices'])} splices"
+            continue
+        if abs(pieces[0][0]) > CLOSE or abs(pieces[-1][1] - run) > CLOSE:
+            yield f"{name}: its pieces do not run from end to end"
+        pads = {s: max(v["pad_size"][0] for v in a.on_member[name] if abs(v["s"] - s) < NEAR) for s in m["splices"]}
+        for s, (_, end, one), (start, _, other) in zip(m["splices"], pieces, pieces[1:], strict=False):
+            if min(end - s, s - start) < LAP + pads[s] / 2 - CLOSE:
+                yield f"{name} laps from {start:.1f} to {end:.1f} over a pad of {pads[s]} at {s:.1f}"
+            if abs(abs(one - other) - m["thickness"]) > CLOSE:
+                yield f"{name}: its pieces lie {one} and {other} beside its line"
+        for (_, end, off), (start, _, other) in zip(pieces, pieces[2:], strict=False):
+            if off == other and end > start + NEAR:
+                yield f"{name}: two of its pieces lie in one place"
+        if any(abs(off) + m["thickness"] / 2 > v["pad_size"][1] / 2 + CLOSE for *_, off in pieces
+               for v in a.on_member[name]):
+            yield f"{name}: wood lies beside its pad"
+
+
 def splices(a: Answer) -> Iterator[str]:
     """Splices of what stands on pads lie over a pad with 1 1/2 in for each end; of rims, over a joist's end."""
     ends = np.array([e for m in a.framing["members"] if m["role"] in ("joist", "edge") for e in (m["start"], m["end"])])
@@ -683,9 +732,8 @@ def _widths(xy: Array, width: float) -> list[float]:
 def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Array, n: Array, first: float,
           pitch: float, width: float) -> Iterator[str]:
     """What a row's strip of the deck holds is covered; ends that meet inside the deck lie over a member."""
-    lines = [LineString([_line(m)[0] - 2 * STICK * _line(m)[1] * (m["role"] in ("joist", "edge")),
-                         _line(m)[0] + (_line(m)[2] + 2 * STICK * (m["role"] in ("joist", "edge"))) * _line(m)[1]])
-             for m in a.framing["members"]]
+    lines = [shapely.affinity.scale(line, 1 + 4 * STICK / line.length, 1 + 4 * STICK / line.length)
+             if m["role"] in ("joist", "edge") else line for m in a.framing["members"] for line in bodies(m)]
     seats = unary_union([k.buffer(STICK / 2 + NEAR, cap_style="flat") for k in lines])
     field_shapes = np.array([Polygon(b["polygon"]) for b in field])
     span = shapely.get_coordinates(a.net) @ u
@@ -730,8 +778,7 @@ def stock(a: Answer) -> Iterator[str]:
     """Every piece cut once, from a stick that exists, reaches the roof and is long enough."""
     pieces: dict[tuple[str, str, int], float] = {}
     for m in a.framing["members"]:
-        cuts = [0.0, *m["splices"], _line(m)[2]]
-        pieces |= {("member", m["id"], i): q - p for i, (p, q) in enumerate(zip(cuts, cuts[1:], strict=False), 1)}
+        pieces |= {("member", m["id"], i): q - p for i, (p, q) in enumerate(sawn(m), 1)}
     pieces |= {("board", b["id"], 1): b["length"] for b in a.framing["boards"]}
     saw = a.build.get("saw") or {}
     kerf, trim = a.asked(saw.get("kerf", "1/8")), a.asked(saw.get("trim", "1/4"))
@@ -787,8 +834,7 @@ def _beside(a: Answer, one: tuple[str, str, int], other: tuple[str, str, int]) -
     runs = []
     for _, name, piece in (one, other):
         m = a.members[name]
-        joints = [0.0, *m["splices"], _line(m)[2]]
-        runs.append((m, joints[piece - 1], joints[piece]))
+        runs.append((m, *sawn(m)[piece - 1]))
     (long, p, q), (short, v, w) = sorted(runs, key=lambda run: run[1] - run[2])
     both, whole = w - v, q - p
     kinks = {x - o for m, o in ((long, p), (short, v)) for x, _ in m["profile"]} | {0.0, both, whole}
@@ -892,8 +938,10 @@ def loads(a: Answer) -> Iterator[str]:
         pcf = max(pcf, FRESH_TREATED_PCF)
     weight = 0.0
     for m in a.framing["members"]:
-        s, depth = np.array(m["profile"]).T
-        weight += pcf * m["thickness"] * float((np.diff(s) * (depth[1:] + depth[:-1]) / 2).sum()) / 1728
+        for p, q in sawn(m):
+            s = np.array([p, *(v for v, _ in m["profile"] if p < v < q), q])
+            depth = _depth(m, s)
+            weight += pcf * m["thickness"] * float((np.diff(s) * (depth[1:] + depth[:-1]) / 2).sum()) / 1728
     laid = decking_weight(a.build["decking"].get("species") or "", a.want("decking", "thickness"),
                           a.want("decking", "width"), a.want("decking", "gap")).psf
     dead = laid + weight / (a.net.area / 144) + asked.get("dead_extra", 0)
@@ -941,7 +989,8 @@ def provenance(a: Answer) -> Iterator[str]:
 # identity, and what the answer must hold for it to be asked
 IDENTITIES = (
     (survey_adjustment, "survey_adjustment"), (roof, "facets"), (plane, "reveals"), (outline, "outline"),
-    (members, "members"), (layout, "supports"), (supports, "supports"), (splices, "supports"), (boards, "boards"),
+    (members, "members"), (layout, "supports"), (supports, "supports"), (splices, "supports"), (laps, "supports"),
+    (boards, "boards"),
     (stock, "stock_plan"), (checks, "checks"), (quantities, "quantities"), (labor, "labor"), (ordered, "schedule"),
     (loads, "supports"), (uncertainty, "quantities"), (provenance, "provenance"),
 )

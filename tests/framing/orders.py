@@ -70,7 +70,7 @@ def _counts(framing: Document) -> Iterator[str]:
             yield f"{n} shims {size:g}, {found.get(f'support/shim/{size:g}')} in the takeoff"
     lines = [LineString([m["start"], m["end"]]) for m in members]
     along = math.radians(framing["directions"]["boards"])
-    bodies = [(line, np.subtract(m["end"], m["start"])) for line, m in zip(lines, members, strict=True)]
+    bodies = [(body, np.subtract(m["end"], m["start"])) for m in members for body in _bodies(m)]
     held = [0, 0]  # what ends at the limit is held or is not, by the last digit: with those and without
     for b in boards:
         if b["kind"] == "panel":
@@ -88,7 +88,8 @@ def _counts(framing: Document) -> Iterator[str]:
     ripped = 0.0
     for m in members:
         for (a, deep), (b, deeper) in zip(m["profile"], m["profile"][1:], strict=False):
-            ripped += (b - a) * (m["ripped"] and min(deep, deeper) < DRESSED[m["size"]][1] - 1 / 32)
+            both = [max(0.0, min(b, q) - max(a, p)) for p, q, _ in m.get("pieces") or [(a, b, 0)]]
+            ripped += sum(both) * (m["ripped"] and min(deep, deeper) < DRESSED[m["size"]][1] - 1 / 32)
     if abs(tasks.get("rip-tapers", {"quantity": 0})["quantity"] - ripped / 12) > 0.01:
         yield f"{ripped / 12} ft ripped, {tasks.get('rip-tapers')}"
     meets = angled = 0
@@ -101,6 +102,10 @@ def _counts(framing: Document) -> Iterator[str]:
                       default=math.inf)
             meets += off < 89 and (m["role"] != "rim" or m["id"].startswith("H"))
             angled += 2 < off < 89
+    run = sum(math.dist(m["start"], m["end"]) + sum(q - p for p, q, _ in m.get("pieces", ()))
+              - (m["pieces"][-1][1] if m.get("pieces") else 0) for m in members) / 12
+    if abs(tasks["set-members"]["quantity"] - run) > 0.01:
+        yield f"{run} ft of members, {tasks['set-members']}"
     spliced = sum(len(m["splices"]) for m in members)
     hung = sum(m["role"] in ("blocking", "border") for m in members)
     packers = sum(s["packer"] > 0 for s in framing["supports"])
@@ -114,6 +119,13 @@ def _counts(framing: Document) -> Iterator[str]:
     count = len(getattr(panels, "geoms", [panels])) if not panels.is_empty else 0
     if not (count <= tasks.get("panels", {"quantity": 0})["quantity"] <= sum(b["kind"] == "panel" for b in boards)):
         yield f"{count} panels, {tasks.get('panels')}"
+
+
+def _bodies(m: Document) -> list[LineString]:
+    """The middle lines of its wood in plan: of every piece where they lap, else of the whole member."""
+    line = LineString([m["start"], m["end"]])
+    return [substring(line, p, q).parallel_offset(abs(off), "left" if off > 0 else "right")
+            for p, q, off in m.get("pieces", ())] or [line]
 
 
 def _body(line: LineString, more: float) -> Polygon:
