@@ -305,8 +305,12 @@ def _stand(way: _Way, setting: Setting, ground: Ground) -> Frame:
 
 def weight_plf(build: Build, m: Member) -> float:
     """Weight of a member [lb/ft]: treated stock bought wet is heavier."""
-    s, d = m.profile.T
-    mean = float((np.diff(s) * (d[1:] + d[:-1]) / 2).sum() / np.diff(s).sum())
+    area = 0.0
+    for a, b in m.sawn:
+        s = np.r_[a, m.profile[(m.profile[:, 0] > a) & (m.profile[:, 0] < b), 0], b]
+        d = m.depth(s)
+        area += float((np.diff(s) * (d[1:] + d[:-1]) / 2).sum())
+    mean = area / m.run
     dry = float(framing_weight_plf(build.joists.species, np.array(mean)))
     wet = FRESH_TREATED_PCF * m.thickness * mean / 144
     return max(dry, wet) if build.joists.moisture == "wet" else dry
