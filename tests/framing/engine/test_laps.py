@@ -79,6 +79,7 @@ def test_the_worse_of_hinge_and_running_through_counts_for_bearing():
     Fcp = np.full(2, values.Fcp)
     _, same = with_through(solution, strong, pieces, through, 6.0, Fcp)
     assert (same.bearing.ratio >= strong.bearing.ratio).all()
+    assert same.bending is strong.bending  # a hinge for bending, whatever the pads bear
     through.solution.reaction_most[0][1] *= 10
     _, worse = with_through(solution, strong, pieces, through, 6.0, Fcp)
     assert worse.bearing.ratio[0] == pytest.approx(
