@@ -4,7 +4,7 @@ Stage: part of cutting. Gilmore and Gomory's programme [1]_: buy x_j of pattern 
 cut. A pattern's slot may serve any shorter piece too; that keeps the worth of pieces in the order of their lengths,
 and a few rounds of new patterns are enough where worths that swing freely take hundreds (dual-optimal inequalities,
 [2]_). Whole sticks come out of it by a dive: what the programme wants by half a stick or more is bought, and the rest
-is solved again; a small integer programme deals the last pieces, and the sticks that lose most are dealt anew.
+is solved again; a small tree of programmes deals the last pieces, and the sticks that lose most are dealt anew.
 
 All work is bounded by counts, never by a clock: the same list gives the same plan on every machine.
 
@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.optimize import linprog
 from scipy.sparse import csc_array, hstack
 
 from framing.engine.stick_packing import SLACK, Floats, Job, Pattern, best_fit, best_of_rules, opening_rules
@@ -38,10 +38,11 @@ WORK = 10_000_000_000  # what the rounds may spend, in table cells
 A_SOLVE = 60  # table cells that one solve of the programme is worth, a pair of distinct pieces
 PIVOTS = 50_000  # simplex steps of one solve
 CLOSE = 1e-4  # bound and programme this near each other are not brought nearer
-LAST = 60  # pieces that the integer programme deals at once
-NODES = 50  # of its tree
+LAST = 60  # pieces that the tree of programmes deals at once
+NODES = 24  # of that tree
+WHOLE = 1e-6  # a pattern's number this near a whole one is one
 LISTED = 1_000  # patterns that it may choose from
-TRIES, IN_VAIN = 24, 6  # times that the worst sticks are dealt anew at most, and in a row without gain
+TRIES, IN_VAIN = 24, 4  # times that the worst sticks are dealt anew at most, and in a row without gain
 ANEW = 40  # ... and pieces of those, about
 ENOUGH = 5e-4  # of the cost: long lists this near the bound are left as they are
 
@@ -78,7 +79,7 @@ def improve(job: Job, best: list[Pattern], coins: Sequence[Decimal]) -> tuple[li
     if solved is None:
         return best, bound, proven
     if bought - bound > SLACK:
-        best = min(best, _dive(job, solved, worth, coins, deal), key=job.total)
+        best = min(best, _dive(job, solved, worth, bound, coins, deal), key=job.total)
         if int(job.demand.sum()) <= LAST:
             best = _deal_whole(job, solved.columns, worth, best, coins)
         else:
@@ -229,7 +230,7 @@ def _cover(job: Job, columns: list[Pattern]) -> Solved | None:
 
 def _deal_whole(job: Job, columns: Sequence[Pattern], worth: Floats, best: list[Pattern], coins: Sequence[Decimal],
                 ) -> list[Pattern]:
-    """A few pieces dealt by the integer programme, or `best` where it finds nothing cheaper.
+    """A few pieces dealt by the tree of programmes, or `best` where it finds nothing cheaper.
 
     A plan cheaper by a step than `best` can only hold patterns that lose less than the two lie apart, against worths
     that prove a bound. Where those are few enough to be listed, nothing that could be cheaper is left out.
@@ -243,16 +244,38 @@ def _deal_whole(job: Job, columns: Sequence[Pattern], worth: Floats, best: list[
         listed = [columns[j] for j in np.argsort(loss, kind="stable")[:LISTED] if loss[j] <= spare + SLACK]
     if not listed:
         return best
-    cost = _costs(job, listed)
-    kinds = np.zeros(len(cost))
-    kinds[: len(listed)] = 1
-    solved = milp(cost, constraints=LinearConstraint(_matrix(job, listed), job.demand.astype(float), np.inf),
-                  integrality=kinds, bounds=Bounds(0, np.inf), options={"node_limit": NODES, "mip_rel_gap": 0.0})
-    if solved.x is None:
-        return best
-    times = np.round(solved.x[: len(listed)]).astype(int)
-    dealt = _dealt(job, [listed[j] for j in np.flatnonzero(times) for _ in range(times[j])])
-    return dealt if dealt is not None and job.total(dealt) < job.total(best) - SLACK else best
+    return _search(job, listed, best, coins)
+
+
+def _search(job: Job, listed: Sequence[Pattern], best: list[Pattern], coins: Sequence[Decimal]) -> list[Pattern]:
+    """The cheapest plan met in a tree of programmes over the patterns listed, or `best`.
+
+    Depth first, each time the pattern first that is nearest to one more being bought. At every node what is bought
+    in whole is dealt, and best fit packs the rest. HiGHS has an integer programme of its own, but that one writes to
+    the process's standard output when it mends a plan, whatever it is told, and has no limit on work at its root.
+    """
+    cost, matrix, n = _costs(job, listed), -_matrix(job, listed), len(listed)
+    waiting = [(np.zeros(len(cost)), np.full(len(cost), np.inf))]  # least and most of each pattern
+    for _ in range(NODES):
+        if not waiting:
+            break
+        least, most = waiting.pop()
+        solved = linprog(cost, A_ub=matrix, b_ub=-job.demand.astype(float), bounds=np.c_[least, most],
+                         method="highs-ds", options={"maxiter": PIVOTS})
+        bought = job.total(best)
+        if not solved.success or round_up(float(solved.fun), coins, bought) > bought - SLACK:
+            continue
+        x = solved.x[:n]
+        whole = np.floor(x + WHOLE)
+        dealt = _dealt(job, [listed[j] for j in np.flatnonzero(whole).tolist() for _ in range(int(whole[j]))])
+        if job.total(dealt) < bought - SLACK:
+            best = dealt
+        nearest = int(np.argmax(x - whole))
+        if x[nearest] - whole[nearest] > WHOLE:
+            fewer, more = most.copy(), least.copy()
+            fewer[nearest], more[nearest] = whole[nearest], whole[nearest] + 1
+            waiting += [(least, fewer), (more, most)]
+    return best
 
 
 def _patterns_within(job: Job, worth: Floats, spare: float) -> list[Pattern] | None:
@@ -289,21 +312,36 @@ def _patterns_within(job: Job, worth: Floats, spare: float) -> list[Pattern] | N
     return found
 
 
-def _dealt(job: Job, slots: Sequence[Pattern]) -> list[Pattern] | None:
-    """The pieces dealt to the slots of patterns, the longest piece to the longest slot, each stick then exchanged."""
-    every = sorted((i, stick) for stick, (_, held) in enumerate(slots) for i in held)
-    pieces = np.repeat(np.arange(len(job.take)), job.demand).tolist()
+def _dealt(job: Job, slots: Sequence[Pattern]) -> list[Pattern]:
+    """The pieces dealt to the slots of patterns, each slot, the longest first, the longest piece left that it holds.
+
+    Best fit packs what is left over; each stick is exchanged for the cheapest that holds its cuts.
+    """
+    left = job.demand.tolist()
     held: list[list[int]] = [[] for _ in slots]
-    if len(every) < len(pieces) or any(slot > piece for (slot, _), piece in zip(every, pieces, strict=False)):
-        return None
-    for (_, stick), piece in zip(every, pieces, strict=False):
-        held[stick].append(piece)
-    return [(job.cheapest(h), tuple(h)) for h in held if h]
+    i = 0
+    for slot, stick in sorted((i, n) for n, (_, pattern) in enumerate(slots) for i in pattern):
+        i = max(i, slot)
+        while i < len(left) and not left[i]:
+            i += 1
+        if i == len(left):
+            break
+        left[i] -= 1
+        held[stick].append(i)
+    dealt = [(job.cheapest(h), tuple(h)) for h in held if h]
+    if not any(left):
+        return dealt
+    names = np.flatnonzero(left)
+    rest = Job(job.take[names], np.array(left, dtype=np.int64)[names], job.capacity, job.cost)
+    return dealt + [(k, tuple(names[list(h)].tolist())) for k, h in best_of_rules(rest)]
 
 
-def _dive(job: Job, solved: Solved, worth: Floats, coins: Sequence[Decimal],
+def _dive(job: Job, solved: Solved, worth: Floats, bound: float, coins: Sequence[Decimal],
           deal: np.random.Generator) -> list[Pattern]:
-    """Buy what the programme wants by half a stick or more, solve the rest again, and so on to the last pieces."""
+    """Buy what the programme wants by half a stick or more, solve the rest again, and so on to the last pieces.
+
+    It ends where best fit brings the rest down to the bound; of many patterns those that lose least go on.
+    """
     fixed: list[Pattern] = []
     names = np.arange(len(job.take))  # the pieces of `rest`, as `job` numbers them
     rest = job
@@ -330,16 +368,18 @@ def _dive(job: Job, solved: Solved, worth: Floats, coins: Sequence[Decimal],
         alive = np.flatnonzero(left)
         if not len(alive):
             return fixed
-        if not bought:
-            packed = best_of_rules(rest)
-            return fixed + [(k, tuple(names[list(held)].tolist())) for k, held in packed]
         names = names[alive]
-        shrunk = _shrunk(solved.columns, alive, len(rest.take))
-        rest = Job(rest.take[alive], np.array(left, dtype=np.int64)[alive], job.capacity, job.cost)
+        small = Job(rest.take[alive], np.array(left, dtype=np.int64)[alive], job.capacity, job.cost)
+        packed = best_of_rules(small)
+        if not bought or job.total(fixed) + job.total(packed) <= bound + SLACK:
+            return fixed + [(k, tuple(names[list(held)].tolist())) for k, held in packed]
+        loss = np.array([job.cost[k] - solved.worth[list(held)].sum() for k, held in solved.columns])
+        kept = [solved.columns[j] for j in np.argsort(loss, kind="stable")[:LISTED]]
+        shrunk = _shrunk(kept, alive, len(rest.take))
+        rest = small
         columns = _first_columns(rest, [(rest.cheapest(held), held) for held in shrunk])
         again, _, worth = _generate(rest, columns, deal, 0.0, solved.worth[alive] + DUST, most_rounds=3)
         if again is None:
-            packed = best_of_rules(rest)
             return fixed + [(k, tuple(names[list(held)].tolist())) for k, held in packed]
         solved = again
 

@@ -5,10 +5,13 @@ import math
 from collections import Counter
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
 
+from framing.engine import stick_programme
 from framing.engine.cutting import Piece, PieceTooLong, Stock, plan
 from tests.framing.cutting_cases import DEARER, kept_sticks, random_lengths, stock
 
@@ -213,3 +216,22 @@ def test_three_hundred_pieces_of_any_length_come_within_a_fifth_of_a_percent():
     planned = cut([12 + (61.7 * n) % 83 for n in range(300)], stock(DEARER))
     assert planned.bought <= planned.relaxed * 1.002
     assert planned.relaxed <= planned.bound <= planned.bought
+
+
+@pytest.mark.parametrize("prices", [None, DEARER], ids=["by length", "long sticks dearer"])
+def test_three_hundred_short_pieces_are_planned_by_a_bounded_number_of_solves_and_say_their_gap(monkeypatch, prices):
+    """Pieces of 1 to 44 in, of which a stick holds dozens: a solve of these takes some 10 to 20 ms."""
+    solves = []
+    monkeypatch.setattr(stick_programme, "linprog", lambda *words, **more: solves.append(1) or solve(*words, **more))
+    solve = linprog
+    lengths = np.random.default_rng(0).integers(16, 44 * 16, 300, endpoint=True) / 16
+    planned = cut(lengths, stock(prices))
+    assert len(solves) <= 250
+    assert sum(len(s.cuts) for s in planned.sticks) == 300
+    assert planned.relaxed <= planned.bound <= planned.bought <= planned.bound * 1.01
+
+
+def test_a_plan_that_a_tree_of_programmes_deals_writes_nothing_to_the_process_s_output(capfd):
+    lengths = random_lengths(60, 96.0, 7)
+    assert cut(lengths, stock(DEARER)).bought > 0
+    assert capfd.readouterr() == ("", "")
