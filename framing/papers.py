@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
@@ -18,6 +20,8 @@ from framing.engine.pair_drawings import pair_svg
 ROLES = {"rim": "Rims", "edge": "Edge joists", "joist": "Joists", "border": "Border members", "blocking": "Blocking"}
 DRAWN = ("rim", "edge", "joist")  # each has its profile; short pieces have one where they stand on pads
 WAYS_UP = {"stair": "up the stairs", "elevator": "by the elevator", "hoist": "by hoist", "boom": "by boom truck"}
+POINT = 1 / 32  # a rip that ends narrower ends in a point [in]
+BY_POINT = 24.0  # an end cut this near a survey point is named by it [in]
 Numbered = list[tuple[int, Mapping[str, Any]]]
 
 
@@ -30,7 +34,9 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
     """
     rips, boards = sawing_order(framing.get("stock_plan") or ())
     members = framing.get("members") or ()
-    shapes = {shape["id"]: shape for shape in (*members, *(framing.get("boards") or ()))}
+    points = (framing.get("survey_adjustment") or {}).get("points") or {}
+    boards_laid = [_with_mitres(board, points) for board in framing.get("boards") or ()]
+    shapes = {shape["id"]: shape for shape in (*members, *boards_laid)}
     cuts = _cuts_by_piece(rips)
     supports: dict[str, list[Mapping[str, Any]]] = {}
     for support in framing.get("supports") or ():
@@ -176,12 +182,38 @@ def _ends(shape: Mapping[str, Any] | None, cut: Mapping[str, Any]) -> str:
     if cut.get("board"):
         told = [shape["kind"]] if shape["kind"] != "field" else []
         if rip := shape.get("rip"):
-            told.append(f"ripped {length.sixteenths(rip[0])} → {length.sixteenths(rip[1])}")
+            told.append(f"ripped {_width(rip[0])} → {_width(rip[1])}")
+        if mitres := shape.get("mitres"):
+            told.append(f"ends {' and '.join(mitres)} off square")
         return ", ".join(told)
     if not shape.get("profile"):
         return ""
     start, end = _span(shape, int(cut.get("piece") or 1))
     return f"{length.sixteenths(depth_at(shape, start))} → {length.sixteenths(depth_at(shape, end))}"
+
+
+def _width(inches: float) -> str:
+    return length.sixteenths(inches) if inches >= POINT else "a point"
+
+
+def _with_mitres(board: Mapping[str, Any], points: Mapping[str, Mapping[str, Any]]) -> Mapping[str, Any]:
+    """A border board with the angle of its two end cuts off square, each by the survey point that it lies at."""
+    if board["kind"] != "border" or len(board["polygon"]) < 4:
+        return board
+    xy = np.array(board["polygon"], float)
+    sides = np.roll(xy, -1, axis=0) - xy
+    run = np.hypot(*sides.T)
+    along = sides[np.argmax(run)] / run.max()
+    across = np.abs(sides @ np.array([-along[1], along[0]]))
+    ends = np.sort(np.argsort(-across, kind="stable")[:2])  # the two sides that cross the board
+    words = []
+    for k in ends:
+        angle = math.degrees(math.atan2(abs(float(sides[k] @ along)), float(across[k])))
+        middle = xy[k] + sides[k] / 2
+        near = min(points, key=lambda n: math.dist(middle, (points[n]["x"], points[n]["y"])), default=None)
+        by = f" by {near}" if near and math.dist(middle, (points[near]["x"], points[near]["y"])) <= BY_POINT else ""
+        words.append(f"{angle:.1f}°{by}")
+    return {**board, "mitres": words}
 
 
 def _span(member: Mapping[str, Any], piece: int) -> tuple[float, float]:

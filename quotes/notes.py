@@ -8,14 +8,18 @@ meets a code.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Any, Literal
 
-from framing.engine import length
+from framing.engine import length, places
 from framing.reference.drainage import RAIN_LOAD
 from framing.reference.guards import GUARD_DROP, GUARD_REACH, GUARD_SOURCE
+
+# A place in the survey's frame, as checks tell it, with the same in words behind it where it has those.
+COORDINATES = re.compile(r"(?:\b([Aa]t) )?\bx (-?\d+), y (-?\d+)(?: \(((?:at |[^()]* in (?:from|past) )[^()]*)\))?")
 
 Section = Literal["caution", "assumption", "drainage", "deferral", "exclusion", "allowance"]
 SECTIONS: tuple[Section, ...] = ("caution", "assumption", "drainage", "deferral", "exclusion", "allowance")
@@ -411,7 +415,7 @@ RULES: tuple[Rule, ...] = (
 
 def notes_for(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapping[str, Any]) -> tuple[Note, ...]:
     """All notes of a proposal, by section and within it the gravest first, then in the order of the rules."""
-    checks = [*_from_checks(framing.get("checks") or ())]
+    checks = [*_from_checks(framing)]
     rules = [*_from_rules(Facts(survey, build, framing), {note.key for note in checks})]
     grave = [note for note in checks if note.status in ("stop", "caution")]
     found = [*sorted(grave, key=_gravity), *rules, *(note for note in checks if note not in grave)]
@@ -435,15 +439,18 @@ def _gravity(note: Note) -> tuple[int, int, int]:
     return {"stop": 0, "caution": 1}.get(note.status, 2), 0 if note.acknowledge else 1, rank
 
 
-def _from_checks(checks: Iterable[Mapping[str, Any]]) -> Iterator[Note]:
-    for found in checks:
+def _from_checks(framing: Mapping[str, Any]) -> Iterator[Note]:
+    named = (framing.get("survey_adjustment") or {}).get("points") or {}
+    points = {name: (float(p["x"]), float(p["y"])) for name, p in named.items()}
+    for found in framing.get("checks") or ():
         if found["status"] == "ok" or found["code"] in FOR_THE_ROOF:
             continue
         yield Note(
-            key=found["code"], section=_place(found["code"], found["status"]), text=found["text"], basis="computed",
+            key=found["code"], section=_place(found["code"], found["status"]), text=in_words(found["text"], points),
+            basis="computed",
             source=found["source"], decided_by=found["decided_by"], value=found.get("value"), limit=found.get("limit"),
-            unit=found.get("unit") or "", where=_words(found.get("where")), acknowledge=bool(found.get("acknowledge")),
-            status=found["status"],
+            unit=found.get("unit") or "", where=in_words(_words(found.get("where")), points),
+            acknowledge=bool(found.get("acknowledge")), status=found["status"],
         )
 
 
@@ -457,6 +464,18 @@ def _from_rules(facts: Facts, said: set[str]) -> Iterator[Note]:
                 source=rule.source, decided_by=rule.decided_by, value=words.get("value"), limit=words.get("limit"),
                 unit=words.get("unit", ""), where=words.get("where", ""),
             )
+
+
+def in_words(text: str, points: Mapping[str, tuple[float, float]]) -> str:
+    """The text with every place in coordinates told from the survey points `points` [in], as on the plan."""
+    def told(found: re.Match[str]) -> str:
+        at, x, y, known = found.groups()
+        words = known or places.from_points((float(x), float(y)), points)
+        if not words:
+            return found[0]
+        return f"{at} {words.removeprefix('at ')}" if at else words
+
+    return COORDINATES.sub(told, text)
 
 
 def listed(words: Sequence[str]) -> str:

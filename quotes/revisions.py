@@ -29,6 +29,7 @@ from quotes.models import Quote, QuoteLine, Revision
 from quotes.notes import Note, notes_for
 from quotes.pricing import prices_on, rates_on
 from quotes.rendering import HASH_MARK, proposal_html
+from quotes.templatetags.paper import money
 
 FORMAT = "quote-snapshot/1"
 
@@ -174,7 +175,7 @@ def notes_of(framing: Framing, worked: Estimate | None = None) -> tuple[Note, ..
         Note(key="allowance", section="allowance", basis="price list", source=f"{line.came_from['sku']} of "
              f"{line.came_from['price_list']} version {line.came_from['price_list_version']}",
              decided_by="owner and contractor",
-             text=f"{line.description}: {worked.currency} {line.cost:,.2f} before overhead and profit is allowed.")
+             text=f"{line.description}: {money(line.cost, worked.currency)} before overhead and profit is allowed.")
         for line in (worked.lines if worked else ()) if line.allowance
     ]
     return (*notes_for(framing.document, build.survey.document, build.document), *allowances)

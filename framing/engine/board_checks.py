@@ -42,9 +42,7 @@ def told(laid: Laid, build: Build) -> list[Check]:
         near = laid.apart < JOINT_APART + 0.75
         found.append(check("board-joints", "caution" if near else "ok", value=laid.apart, limit=JOINT_APART + 1,
                            unit="EA", where="decking", joints=laid.joints))
-    return [*found, movement_check(build.decking),
-            check("colour-lot", "note", value=len(laid.boards), unit="EA", where="decking", item=build.decking.item),
-            check("best-face", "note", where="decking")]
+    return [*found, movement_check(build.decking), check("best-face", "note", where="decking")]
 
 
 def _narrow(laid: Laid, build: Build) -> Check:

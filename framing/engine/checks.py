@@ -422,8 +422,8 @@ CODES: dict[str, Code] = {
         "Add pieces there.", "computed", "contractor",
     ),
     "colour-lot": Code(
-        "Order all {value:.0f} board(s) of {item} from one colour lot, with the spare, and mix packs while laying: a "
-        "later lot will not match.", "common practice", "contractor",
+        "Order all {value:.0f} board(s) of {item} from one colour lot, the {spare} spare among them, and mix packs "
+        "while laying: a later lot will not match.", "common practice", "contractor",
     ),
     "best-face": Code(
         "Lay every board with its better face up, ripped edges to the wall, eased and sealed; boards with a fault in "

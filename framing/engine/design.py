@@ -44,7 +44,7 @@ from framing.engine.plane import Budget, Plane, find_plane, height_budget
 from framing.engine.ranking import Comparison, Figures, Tried, figures, rank
 from framing.engine.roof import NOT_READ, Roof, fit_roof, ring
 from framing.engine.supports import Frame
-from framing.engine.takeoff import Quantity, take_off
+from framing.engine.takeoff import Quantity, colour_lot, take_off
 from framing.engine.uncertainty import vary
 from framing.reference.production import RATES
 
@@ -306,6 +306,7 @@ def _compute(known: _Surveyed, build: Build, *, whole: bool = True, standing: Bu
     answer.checks += _roof_under_pads(answer.roof, framed)
     answer.checks.append(_drying(build, adjusted, answer.plane, framed))
     answer.quantities = tuple(take_off(built.plans, framed, answer.built.decking, answer.deck, build))
+    answer.checks.append(colour_lot(answer.quantities, build))
     weight = answer.weight = weight_up(build, framed, answer.deck)
     answer.lifts = plan_lifts(survey, answer.quantities)
     answer.difficulty = difficulty(survey, build, adjusted, answer.deck)

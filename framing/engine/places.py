@@ -38,7 +38,12 @@ def in_words(at: tuple[float, float], roof: Roof, named: Mapping[str, tuple[floa
     return ", ".join(words)
 
 
-def _from_points(at: Array, named: Mapping[str, tuple[float, float]]) -> str:
+def from_points(at: tuple[float, float], named: Mapping[str, tuple[float, float]]) -> str:
+    """Where a place given to the inch lies from the survey points `named` [in], to the inch; empty where none is."""
+    return _from_points(np.array(at), named, whole=True)
+
+
+def _from_points(at: Array, named: Mapping[str, tuple[float, float]], *, whole: bool = False) -> str:
     if not named:
         return ""
     names = list(named)
@@ -53,6 +58,8 @@ def _from_points(at: Array, named: Mapping[str, tuple[float, float]]) -> str:
     with np.errstate(invalid="ignore", divide="ignore"):
         along = (run @ -to[near]) / reach
         off = np.abs(run[:, 0] * -to[near][1] + run[:, 1] * to[near][0]) / reach
+    if whole:
+        away = np.maximum(np.round(away), 1.0)
     run_words = f"{length.write(float(away[near]))} in"
     from_near = f"{run_words} from {names[near]}"
     in_line = (reach > AT) & (off <= IN_LINE)

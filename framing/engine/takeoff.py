@@ -20,6 +20,7 @@ from shapely import STRtree
 
 from framing.engine import length
 from framing.engine.boards import CROSSES, Board, Decking, turned
+from framing.engine.checks import Check, check
 from framing.engine.cutting import CutPlan
 from framing.engine.documents import Build
 from framing.engine.laps import fixings
@@ -113,6 +114,13 @@ def take_off(plans: Sequence[CutPlan], frame: Frame, decking: Decking, deck: Dec
                           f"net deck area, {production.PROTECTION_LAPS:.0%} added on for laps, sheets of 4 x 8 ft",
                           production.PROTECTION_PSF))
     return [q for q in found if q.net > 0]
+
+
+def colour_lot(quantities: Sequence[Quantity], build: Build) -> Check:
+    """The boards to order from one lot: as many as the takeoff orders."""
+    boards = [q for q in quantities if q.item.startswith("decking/")]
+    return check("colour-lot", "note", value=sum(q.order for q in boards), unit="EA", where="decking",
+                 item=build.decking.item, spare=sum(whole(q.spare / q.pack) for q in boards))
 
 
 # -- what drives quantities and hours, counted on the true pieces -----------------------------------------------

@@ -149,3 +149,20 @@ def test_a_long_row_of_stations_goes_on_in_a_second_row():
 
 def test_an_answer_that_holds_little_still_makes_a_sheet():
     assert "How to read and saw these" in words({"checks": []})
+
+
+def test_a_rip_that_runs_out_is_told_as_a_point():
+    said = words({**FRAMING, "boards": [{**FRAMING["boards"][0], "rip": [0.0001, 4.855]}]})
+    assert "ripped a point → 4 7/8" in said and "ripped 0" not in said
+
+
+def test_a_border_board_says_the_angle_of_each_end_cut_by_the_corner_it_lies_at():
+    """45 degrees at A, where the deck is square; 40 at B, where 5 1/2 in across go with 5.5 tan 40 = 4.615 in along."""
+    shape = [[0, 0], [140, 0], [140 - 4.615, 5.5], [5.5, 5.5]]
+    points = {"A": {"x": -1, "y": -1}, "B": {"x": 141, "y": -1}, "C": {"x": 141, "y": 150}}
+    told = {"boards": [{"id": "B1", "kind": "border", "polygon": shape, "length": 140, "rip": None}],
+            "survey_adjustment": {"points": points}}
+    ends = re.search(r"border, ends (.*?) off square", words({**FRAMING, **told}))[1]
+    assert sorted(ends.split(" and ")) == ["40.0° by B", "45.0° by A"]
+    away = {**told, "survey_adjustment": {"points": {}}}
+    assert "45.0°" in words({**FRAMING, **away}) and " by A" not in words({**FRAMING, **away})

@@ -153,3 +153,24 @@ def test_nothing_says_that_anything_meets_a_code():
 def test_a_note_comes_back_whole_from_a_snapshot():
     note = notes(checks=[found("clear-gap")])[0]
     assert Note(**json.loads(json.dumps(note.as_json()))) == note
+
+
+POINTS = {"A": {"x": 0.0, "y": 0.0}, "B": {"x": 240.0, "y": 0.0}}
+
+
+@pytest.mark.parametrize(("told", "read"), [
+    ("7.60 in deep at x 60, y 0 before it leaves", "7.60 in deep at 60 in from A toward B before it leaves"),
+    ("worst at x 240, y 0; 0 pads", "worst at B; 0 pads"),
+    ("At x 128, y 162 (14 3/16 in past R13 as seen from R8, on the ridge) there are",
+     "At 14 3/16 in past R13 as seen from R8, on the ridge there are"),
+    ("no place at all", "no place at all"),
+])
+def test_a_homeowner_reads_places_from_named_points_and_no_coordinates(told, read):
+    framing = {"checks": [found("pond", text=told, where="x 240, y 0")], "survey_adjustment": {"points": POINTS}}
+    note = next(note for note in notes(**framing) if note.key == "pond")
+    assert (note.text, note.where) == (read, "at B")
+
+
+def test_a_place_stays_in_coordinates_where_no_point_is_named():
+    note = next(note for note in notes(checks=[found("pond", text="at x 60, y 0")]) if note.key == "pond")
+    assert note.text == "at x 60, y 0"

@@ -1,6 +1,7 @@
 """Tests of quotes and revisions: what was issued stays, what cannot be priced is not issued, nothing by halves."""
 
 import json
+import re
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -175,3 +176,9 @@ def test_the_snapshot_is_text_that_any_json_reader_takes(scenario):
 
 def test_issuing_moves_the_job_on(scenario):
     assert Job.objects.get(pk=scenario.job.pk).status == Job.Status.QUOTED
+
+
+def test_an_allowance_is_written_as_all_other_money(scenario):
+    told = [note["text"] for note in scenario.revision.document["notes"] if note["key"] == "allowance"]
+    assert told and all(re.search(r": \$[\d,]+\.\d\d before overhead", text) for text in told)
+    assert not any("USD" in text for text in told)

@@ -14,6 +14,7 @@ from framing.engine.takeoff import (
     Quantity,
     angle_cuts,
     board_feet,
+    colour_lot,
     crossings,
     panels,
     rim_joints,
@@ -290,3 +291,14 @@ def test_ends_that_meet_off_square_are_cut_at_an_angle():
 def test_slip_sheet_lies_under_every_pad(plain):
     frame, q = plain[1], plain[-1]["support/slip-sheet"]
     assert q.net == pytest.approx(len(frame.supports) * 36 / 144) and q.waste == pytest.approx(0.1 * q.net)
+
+
+def test_the_colour_lot_is_as_many_boards_as_the_takeoff_orders_and_not_the_pieces_cut_from_them():
+    staged, frame, decking, plans = deck()
+    found = take_off(plans, frame, decking, staged.deck, staged.build)
+    told = colour_lot(found, staged.build)
+    ordered = [q for q in found if q.item.startswith("decking/")]
+    assert told.value == sum(q.order for q in ordered) == len(plans[1].sticks) + sum(
+        round(q.spare / q.pack) for q in ordered)
+    assert told.value != len(decking.boards)
+    assert f"Order all {told.value:.0f} board(s)" in told.text
