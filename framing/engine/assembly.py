@@ -20,7 +20,7 @@ from framing.engine.checks import Change, Check, check
 from framing.engine.cutting import CutPlan, Piece, PieceTooLong, Stock, check_lengths
 from framing.engine.documents import Build, Survey
 from framing.engine.footing import find_footing
-from framing.engine.headers import header_checks
+from framing.engine.headers import border_checks, header_checks
 from framing.engine.keep_outs import Ground, find_ground
 from framing.engine.laps import lap_checks, under_boards
 from framing.engine.layout import Deck, Layout, lay_members
@@ -297,9 +297,9 @@ def _stand(way: _Way, setting: Setting, ground: Ground) -> Frame:
     framed = support(way.members, way.layout, build, setting.plane, ground, way.load, setting.deck.net_sqft)
     worst = max(framed.supports, key=lambda s: s.reaction_most, default=None)
     heavy = placed_checks(way.placed, worst.member, worst.reaction_most) if worst else []
-    hung = header_checks(way.members, build.joists.spacing, way.load,
-                         member_values(way.members, build, build.joists.grade),
-                         member_values(way.members, build, "No.3"))
+    graded, weak = (member_values(way.members, build, grade) for grade in (build.joists.grade, "No.3"))
+    hung = [c for checks in (header_checks, border_checks)
+            for c in checks(way.members, build.joists.spacing, way.load, graded, weak)]
     return replace(framed, checks=(*way.checks, *framed.checks, *heavy, *hung))
 
 

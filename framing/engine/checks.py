@@ -368,6 +368,11 @@ CODES: dict[str, Code] = {
         "% of its wood at the stamped grade, {weak:.0f} % at No. 3 (limit 100 %). Hang both ends by fixings rated for "
         "that load: their maker's table decides.", "NDS 2018", "engineer",
     ),
+    "strength-border": Code(
+        "{count} piece(s) under the border hang between joists, {span:.0f} in long at most; with {point:.0f} lb alone "
+        "at mid-span or the even load {where} is used to {percent:.0f} % of its wood at the stamped grade, the worst "
+        "at No. 3 to {weak:.0f} % (limit 100 %).", "NDS 2018; ASCE 7 Table 4.3-1", "engineer",
+    ),
     "regrade-required": Code(
         "{count} member(s) are ripped, which loses their grade stamp {grade}. At No. 3 they would be used to "
         "{percent:.0f} % (worst {where}); over 100 % a grader or an engineer must pass them.",

@@ -1,4 +1,4 @@
-"""Headers: the pieces that carry joist tails and trimmers to the joists beside them, and what hangs at their ends.
+"""Pieces that hang between joists: headers, which carry joist tails and trimmers, and those under border courses.
 
 Stage: supports -> headers. They stand on no pad, so the supports stage does not see them.
 """
@@ -6,6 +6,7 @@ Stage: supports -> headers. They stand on no pad, so the supports stage does not
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from framing.engine.layout import Line
 from framing.engine.members import Member
 from framing.engine.openings import STICK
 from framing.engine.structure import AdjustedValues, Beam, Load, MemberDesign, Solution, solve, strength
+from framing.reference.loads import POINT_LOAD
 
 Array = NDArray[np.float64]
 
@@ -40,6 +42,29 @@ def header_checks(members: Sequence[Member], spacing: float, load: Load, strong:
     return [check("strength-header", "stop" if used[0][k] > 1 + 1e-9 else "caution" if regrade else "ok",
                   value=float(used[0][k]), limit=1.0, unit="C62", where=headers[k].id, count=len(headers),
                   pounds=f"{most:.0f}", percent=100 * float(used[0][k]), weak=100 * float(used[1].max()))]
+
+
+def border_checks(members: Sequence[Member], spacing: float, load: Load, strong: Mapping[str, AdjustedValues],
+                  weak: Mapping[str, AdjustedValues]) -> list[Check]:
+    """The pieces under border courses as simple spans between what they hang on, held against their wood.
+
+    Each carries the dead and live load of a strip as wide as the joists' spacing [in], which is more than comes to it,
+    or a person's weight alone at its middle.
+    """
+    pieces = [m for m in members if m.role == "border"]
+    if not pieces:
+        return []
+    beams = [Beam(m.line.length, m.profile, np.array([0.0, m.line.length]), np.array([spacing]), m.thickness)
+             for m in pieces]
+    load = replace(load, point=max(load.point, POINT_LOAD))
+    solution = solve(beams, load, np.array([strong[m.id].E for m in pieces]))
+    used = [_used(solution, beams, [MemberDesign(values[m.id], STICK) for m in pieces]) for values in (strong, weak)]
+    k = int(np.argmax(used[0]))
+    regrade = bool((used[1] > 1)[[m.ripped for m in pieces]].any())
+    return [check("strength-border", "stop" if used[0][k] > 1 + 1e-9 else "caution" if regrade else "ok",
+                  value=float(used[0][k]), limit=1.0, unit="C62", where=pieces[k].id, count=len(pieces),
+                  span=max(m.line.length for m in pieces), point=load.point, percent=100 * float(used[0][k]),
+                  weak=100 * float(used[1].max()))]
 
 
 def _brought(header: Line, hung: Sequence[Line], spacing: float) -> Array:

@@ -10,7 +10,12 @@ from shapely import LineString, Point
 
 from framing.engine.boards import lay_boards
 from framing.engine.borders import border_lines, lay_border
+from framing.engine.design import frame
+from framing.engine.headers import border_checks
+from framing.engine.layout import Line
+from framing.engine.members import Member
 from framing.engine.openings import STICK
+from framing.engine.structure import AdjustedValues, Load
 from tests.framing.odd_roofs import L_SHAPE, OCTAGON, RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import stages
 
@@ -155,3 +160,38 @@ def test_a_border_board_is_of_full_width_and_as_long_as_its_side():
     rows = [b for b in decking.boards if b.kind == "border"]
     assert {b.rip for b in rows} == {None}
     assert_allclose(sorted(b.length for b in rows), [118.5, 118.5, 190, 190])
+
+
+def border_strength(depth, ripped=True):
+    """The check of a block of 14 1/2 in between joists at 16 in, of wood of 1,000 psi in bending, 500 at No. 3."""
+    line = Line("N1", "border", (0.0, 0.0), (14.5, 0.0))
+    block = Member(line, "2x6", np.array([[0.0, depth], [14.5, depth]]), ripped=ripped)
+    strong, weak = ({"N1": AdjustedValues(fb, 175.0, 565.0, 1.4e6, 5.1e5, 1.0, ())} for fb in (1000.0, 500.0))
+    (found,) = border_checks([block], 16.0, Load(dead=10.0, live=60.0), strong, weak)
+    return found
+
+
+@pytest.mark.parametrize("depth", [2.5, 3.0, 5.5])
+def test_a_block_under_a_border_bears_a_person_at_its_middle_by_hand(depth):
+    """M = 300 x 14.5 / 4 + 10 psf x 16 in x 14.5^2 / 8 = 1,087.5 + 29.2 lb-in; S = 1.5 d^2 / 6; V = 150 + 8.1 lb."""
+    moment, shear = 300 * 14.5 / 4 + 10 * 16 / 144 * 14.5**2 / 8, 150 + 10 * 16 / 144 * 14.5 / 2
+    found = border_strength(depth, ripped=False)
+    used = max(moment / (1.5 * depth**2 / 6) / 1000, 1.5 * shear / (1.5 * depth) / 175)
+    assert found.value == pytest.approx(used, rel=0.01)
+    assert found.status == "ok" and found.where == "N1"
+
+
+def test_a_block_too_shallow_for_a_person_is_a_stop():
+    """Two inches deep it is bent to 1,117 psi of 1,000."""
+    assert border_strength(2.0).status == "stop" and border_strength(2.0).value > 1.1
+
+
+def test_a_ripped_block_that_no_3_does_not_bear_waits_for_a_grader():
+    assert border_strength(2.9).status == "caution"  # 0.53 of 1,000 psi is 1.06 of 500
+    assert border_strength(2.9, ripped=False).status == "ok"
+
+
+def test_a_border_s_blocks_are_checked_in_a_framing():
+    document = frame(odd_survey(RECTANGLE, lambda x, y: -8), odd_build(decking__border_courses=2)).document
+    (found,) = [c for c in document["checks"] if c["code"] == "strength-border"]
+    assert found["status"] == "ok" and 0 < found["value"] < 1
