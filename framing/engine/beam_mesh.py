@@ -209,13 +209,15 @@ class Mesh:
 
 def _steps(row: Row, beams: Sequence[Beam], load: Load) -> Floats:
     """Places on the common axis where a beam's load steps by a part of its greatest that is worth a panel's end."""
-    found = []
-    for i, b in enumerate(beams):
-        if b.width.size > 1:
-            line = (load.dead + load.live) * b.width / 144 + np.sum(b.added, axis=0)
-            step = np.flatnonzero(np.abs(line[1:] - line[:-1]) > STEP * line.max())
-            found.append(row.origin[i] + (step + 1) * (b.length / b.width.size))
-    return np.concatenate(found) if found else np.zeros(0)
+    parts = np.array([b.width.size for b in beams])
+    first, owner = np.cumsum(parts) - parts, np.repeat(np.arange(row.beams), parts)
+    line = (load.dead + load.live) * np.concatenate([b.width for b in beams]) / 144 + np.concatenate(
+        [np.broadcast_to(b.added[0] + b.added[1], b.width.shape) for b in beams])
+    greatest = np.maximum.reduceat(line, first)
+    steps = np.abs(line[1:] - line[:-1]) > STEP * greatest[owner[1:]]
+    after = 1 + np.flatnonzero(steps & (owner[1:] == owner[:-1]))
+    own = owner[after]
+    return np.asarray(row.origin[own] + (after - first[own]) * (row.length / parts)[own])
 
 
 class _Line:

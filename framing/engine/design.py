@@ -476,9 +476,9 @@ def _plain(value: Any) -> Any:
         return round(value, 9) + 0.0
     if kind is str or kind is int or kind is bool or value is None:
         return value
-    if isinstance(value, Mapping):
+    if kind is dict or isinstance(value, Mapping):
         return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
+    if kind is list or isinstance(value, list | tuple):
         return [_plain(v) for v in value]
     if isinstance(value, int | np.integer):
         return int(value)

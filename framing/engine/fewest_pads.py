@@ -86,15 +86,17 @@ class Wood:
 def wood_at(beams: list[Beam], designs: list[MemberDesign], load: Load, x: Array) -> Wood:
     """The pieces' loads and depths at nodes x (pieces, nodes) [in]."""
     so_far, dead, depth = np.empty((3, *x.shape))
+    psf = np.array([[load.dead], [load.live]])
+    hung = np.array([[1, 0, 0], [0, load.dead / 144, load.live / 144]])
     for i, b in enumerate(beams):
-        bins = np.linspace(0, b.length, b.width.size + 1)
+        bins = b.length / b.width.size * np.arange(b.width.size + 1)
         added = np.asarray(b.added, float).reshape(2, -1) if np.size(b.added) else np.zeros((2, b.width.size))
-        points = np.concatenate([
-            b.point_loads.reshape(-1, 2) @ [[1, 0, 0], [0, load.dead / 144, load.live / 144]],
-            np.asarray(b.added_points, float).reshape(-1, 3)])
-        for k, (out, psf) in enumerate(((dead, load.dead), (so_far, load.live))):
-            line = np.r_[0, np.cumsum((b.width * psf / 144 + added[k]) * (b.length / b.width.size))]
-            out[i] = np.interp(x[i], bins, line) + (x[i][:, None] >= points[:, 0] - 1e-6) @ points[:, 1 + k]
+        points = np.concatenate([b.point_loads.reshape(-1, 2) @ hung, b.added_points.reshape(-1, 3)])
+        passed = (x[i][:, None] >= points[:, 0] - 1e-6).astype(float) @ points[:, 1:]
+        line = np.zeros((2, bins.size))
+        np.cumsum((b.width * psf / 144 + added) * (b.length / b.width.size), axis=1, out=line[:, 1:])
+        for k, out in enumerate((dead, so_far)):
+            out[i] = np.interp(x[i], bins, line[k]) + passed[:, k]
         depth[i] = np.interp(x[i], b.profile[:, 0], b.profile[:, 1])
     values = [d.values for d in designs]
     return Wood(so_far + dead, dead, depth, np.array([b.thickness for b in beams]), np.array([v.Fb for v in values]),
@@ -209,6 +211,10 @@ class Chains:
         tight = np.broadcast_to(near_ends, rows.shape)
         self.first = _end_nodes(self.places, tight, last=False)
         self.last = _end_nodes(self.places, tight, last=True)
+        # the spans that may close a chain: those that end on one of its last nodes, the longest first
+        self.end = np.repeat(self.last[:, :, None], self.reach, axis=2)
+        self.back = np.broadcast_to(np.arange(self.reach)[::-1], self.end.shape)
+        self.closing = self._used(self.end, self.back, first=False, last=True)
         self.pads = 2
         self.came: list[Ints] = []  # for each span but the last the node it starts at, by the node that it ends at
         self.best = np.full((len(rows), self.nodes), np.inf)  # least sum of the spans up to a node
@@ -239,14 +245,12 @@ class Chains:
 
     def closed(self, chosen: Ints) -> tuple[Ints, Array]:
         """The pads' nodes (m, pads) of chains `chosen` were the next span their last, and the uses (m,) estimated."""
-        end = np.repeat(self.last[:, :, None], self.reach, axis=2)
-        k = np.broadcast_to(np.arange(self.reach)[::-1], end.shape)
-        total = self._used(end, k, first=self.pads == 2, last=True)
-        own, start = np.arange(len(end))[:, None, None], np.maximum(end - 1 - k, 0)
+        end, start = self.end, np.maximum(self.end - 1 - self.back, 0)
         if self.pads == 2:
-            total = np.where((start[..., None] == self.first[:, None, None, :]).any(axis=-1), total, np.inf)
+            total = np.where((start[..., None] == self.first[:, None, None, :]).any(axis=-1),
+                             self._used(end, self.back, first=True, last=True), np.inf)
         else:
-            total = total + self.best[own, start]
+            total = self.closing + self.best[np.arange(len(end))[:, None, None], start]
         flat = total.reshape(len(end), -1)
         pick = np.argmin(flat, axis=1)
         every = np.arange(len(end))

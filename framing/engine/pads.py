@@ -95,5 +95,6 @@ def by_area(build: Build) -> list[tuple[float, float]]:
 
 def room_between(pads: Array) -> Array:
     """How far the nearest other pad of the row stands from each, (n,) [in]."""
-    gap = np.r_[np.inf, np.diff(pads), np.inf]
+    gap = np.full(len(pads) + 1, np.inf)
+    gap[1:-1] = pads[1:] - pads[:-1]
     return np.asarray(np.minimum(gap[:-1], gap[1:]))

@@ -225,8 +225,9 @@ def used_between_pads(solution: Solution, beams: Sequence[Beam], designs: Sequen
     found = []
     for k, beam in enumerate(beams):
         s, use = solution.s[k], worst[starts[k]:starts[k + 1]]
-        at = np.searchsorted(s, beam.supports[1:-1])
-        found.append(np.maximum.reduceat(use, np.r_[0, at]))
+        at = np.searchsorted(s, beam.supports[:-1])
+        at[0] = 0
+        found.append(np.maximum.reduceat(use, at))
     return found
 
 
@@ -268,26 +269,25 @@ def _notches(solution: Solution, beams: Sequence[Beam], Fv: Floats, pad: Floats)
     """
     ratio, demand, limit, place = np.zeros((4, len(beams)))
     limit[:] = Fv
-    for k, beam in enumerate(beams):
-        s, depth = beam.profile.T
-        run, rise = np.diff(s), np.diff(depth)
-        steep = np.flatnonzero(np.abs(rise) > nds.GRADUAL * run + 1e-9)
-        for i in steep:
-            left_end = rise[i] > 0
-            thin, deep = (depth[i], depth[i + 1]) if left_end else (depth[i + 1], depth[i])
-            corner = s[i] if left_end else s[i + 1]
-            near = beam.supports[0] + pad[k] / 2 if left_end else beam.supports[-1] - pad[k] / 2
-            beyond = corner - near if left_end else near - corner
-            outside = corner < beam.supports[0] if left_end else corner > beam.supports[-1]
-            if beyond > deep or outside:
-                continue
-            own = solution.s[k]
-            between = (own <= corner + 1e-9) if left_end else (own >= corner - 1e-9)
-            force = float(solution.shear[k][between].max(initial=0.0))
-            stress = Fv[k] * force / notched_shear(float(Fv[k]), beam.thickness, float(deep), float(thin))
-            for need, have in ((stress, Fv[k]), (deep - thin, nds.END_NOTCH * deep)):
-                if need / have > ratio[k]:
-                    ratio[k], demand[k], limit[k], place[k] = need / have, need, have, corner
+    s, depth = np.concatenate([b.profile for b in beams]).T
+    owner = np.repeat(np.arange(len(beams)), [len(b.profile) for b in beams])
+    steep = (np.abs(np.diff(depth)) > nds.GRADUAL * np.diff(s) + 1e-9) & (owner[1:] == owner[:-1])
+    for i in np.flatnonzero(steep):
+        k, beam, left_end = owner[i], beams[owner[i]], depth[i + 1] > depth[i]
+        thin, deep = (depth[i], depth[i + 1]) if left_end else (depth[i + 1], depth[i])
+        corner = s[i] if left_end else s[i + 1]
+        near = beam.supports[0] + pad[k] / 2 if left_end else beam.supports[-1] - pad[k] / 2
+        beyond = corner - near if left_end else near - corner
+        outside = corner < beam.supports[0] if left_end else corner > beam.supports[-1]
+        if beyond > deep or outside:
+            continue
+        own = solution.s[k]
+        between = (own <= corner + 1e-9) if left_end else (own >= corner - 1e-9)
+        force = float(solution.shear[k][between].max(initial=0.0))
+        stress = Fv[k] * force / notched_shear(float(Fv[k]), beam.thickness, float(deep), float(thin))
+        for need, have in ((stress, Fv[k]), (deep - thin, nds.END_NOTCH * deep)):
+            if need / have > ratio[k]:
+                ratio[k], demand[k], limit[k], place[k] = need / have, need, have, corner
     return Worst(ratio, demand, limit, place)
 
 

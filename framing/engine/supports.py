@@ -413,34 +413,39 @@ class Search:
         designs = [self.designs[r] for r in own]
         solution = solve(beams, self.load, self.E[own], panels=COARSE)
         strong = strength(solution, beams, designs)
-        by_span = used_between_pads(solution, beams, designs)
-        hang = np.array([_hang(places, i, p) for i, p in enumerate(place)])
+        # the pads of all pieces in one row, a piece's from `first` to `last`; spans lie between pads of one piece
+        count = np.array([len(p) for p in place])
+        piece, node = np.repeat(np.arange(len(own)), count), np.concatenate(place)
+        x, last = places.x[piece, node], np.cumsum(count) - 1
+        first, span = last - count + 1, piece[1:] == piece[:-1]
+        gap = np.where(span, np.diff(x), np.inf)
+        hang = _hang(places, x[first], gap[first], 0)
+        hang = np.maximum(hang, _hang(places, places.run - x[last], gap[last - 1], 1))
         bare = np.max([*strong.ratios.values(), np.where(hang > 1 + 1e-6, hang, 0.0)], axis=0)
-        true = bare.copy()
-        for i, r in enumerate(own):
-            for end, mate in ((0, self.partner[r, 0]), (-1, self.partner[r, 1])):
-                if mate >= 0:
-                    self.brought[mate, 1 + end] = solution.reaction_dead[i][end], solution.reaction_most[i][end]
-        for i, r in enumerate(own):
-            dead, most = solution.reaction_dead[i].copy(), solution.reaction_most[i].copy()
-            for end, mate in ((0, self.partner[r, 0]), (-1, self.partner[r, 1])):
-                if mate >= 0:  # not known yet: as much again
-                    extra = self.brought[r, end]
-                    dead[end] += dead[end] if np.isnan(extra[0]) else extra[0]
-                    most[end] += most[end] if np.isnan(extra[1]) else extra[1]
-            need = _area_needed(dead, most, places.limits)
-            if self.lapped[r]:
-                need *= np.r_[THROUGH if self.partner[r, 0] >= 0 else THROUGH_BESIDE,
-                              np.full(len(need) - 2, THROUGH_BESIDE),
-                              THROUGH if self.partner[r, 1] >= 0 else THROUGH_BESIDE]
-            room = room_between(places.x[i, place[i]])
-            fits = places.fits[i, place[i]] & (places.along + places.between <= room[:, None] + 1e-6)
-            pressed = self.ease[r] * need / np.where(fits, places.area, places.area[0]).max(axis=1)
-            wide = np.diff(places.x[i, place[i]]) / places.widest[i]
-            wide[wide <= 1 + 1e-6] = 0.0  # within what was asked it is no matter how far
-            by_span[i] = np.maximum.reduce([by_span[i], pressed[1:], pressed[:-1], wide])
-            true[i] = max(true[i], float(pressed.max()), float(wide.max()))
-        return true, bare, by_span
+
+        borne = np.stack([np.concatenate(solution.reaction_dead), np.concatenate(solution.reaction_most)], axis=1)
+        partner = self.partner[own]
+        shared = [(side, ends[partner[:, side] >= 0]) for side, ends in enumerate((first, last))]
+        for side, ends in shared:
+            self.brought[partner[piece[ends], side], 1 - side] = borne[ends]
+        for side, ends in shared:
+            extra = self.brought[own[piece[ends]], side]
+            borne[ends] += np.where(np.isnan(extra), borne[ends], extra)  # not known yet: as much again
+        need = _area_needed(*borne.T, places.limits)
+        through = np.full(len(need), THROUGH_BESIDE)
+        for _, ends in shared:
+            through[ends] = THROUGH
+        need = np.where(self.lapped[own[piece]], through * need, need)
+        room = np.minimum(np.append(gap, np.inf), np.insert(gap, 0, np.inf))
+        fits = places.fits[piece, node] & (places.along + places.between <= room[:, None] + 1e-6)
+        pressed = self.ease[own[piece]] * need / np.where(fits, places.area, places.area[0]).max(axis=1)
+        wide = gap[span] / places.widest[piece[1:][span]]
+        wide[wide <= 1 + 1e-6] = 0.0  # within what was asked it is no matter how far
+        start = first - np.arange(len(own))  # of a piece's spans
+        true = np.maximum.reduce([bare, np.maximum.reduceat(pressed, first), np.maximum.reduceat(wide, start)])
+        used = np.concatenate(used_between_pads(solution, beams, designs))
+        by_span = np.maximum.reduce([used, pressed[1:][span], pressed[:-1][span], wide])
+        return true, bare, [by_span[a:a + n - 1] for a, n in zip(start.tolist(), count.tolist(), strict=True)]
 
     def standing(self, pieces: Sequence[Piece]) -> Standing:
         for r in np.flatnonzero([not len(pads) for pads in self.pads]):  # no room for two apart: at both ends
@@ -451,11 +456,10 @@ class Search:
         return Standing(placed, beams, solve(beams, self.load, self.E), self.fits)
 
 
-def _hang(places: Places, i: int, place: Ints) -> float:
-    """The most that an end of piece i hangs out of what it may: a quarter of the span beside it."""
-    x, far = places.x[i, place], places.inset[i] + 0.05
-    out = [(x[0], x[1] - x[0], places.free[i, 0]), (places.run[i] - x[-1], x[-1] - x[-2], places.free[i, 1])]
-    return max((float(h / (clearances.OVERHANG * span)) for h, span, free in out if free and h > far), default=0.0)
+def _hang(places: Places, out: Array, span: Array, side: int) -> Array:
+    """How far ends of the pieces hang `out` (pieces,) of what they may: a quarter of the `span` beside them."""
+    hangs = places.free[:, side] & (out > places.inset + 0.05)
+    return np.where(hangs, out / (clearances.OVERHANG * span), 0.0)
 
 
 def _joined(solved: Sequence[Any]) -> Any:
@@ -475,13 +479,15 @@ def _beam(p: Piece, layout: Layout) -> Beam:
     m, run = p.member, p.end - p.start
     inner = m.profile[(m.profile[:, 0] > p.start + 0.01) & (m.profile[:, 0] < p.end - 0.01)]
     ends = m.depth(np.array([p.start, p.end]))
-    profile = np.vstack([[0, ends[0]], np.c_[inner[:, 0] - p.start, inner[:, 1]], [run, ends[1]]])
+    profile = np.concatenate([[[0, ends[0]]], inner - (p.start, 0), [[run, ends[1]]]])
     width = layout.width[m.id]
     bins = max(1, round(run / WIDTH_BINS))
     # the member's carried area, as a running sum read off at the piece's own intervals
-    edges = np.linspace(0, m.line.length, len(width) + 1)
-    area = np.r_[0, np.cumsum(width) * (m.line.length / len(width))]
-    own = np.interp(np.linspace(p.start, p.end, bins + 1), edges, area)
+    part = m.line.length / len(width)
+    area = np.zeros(len(width) + 1)
+    np.cumsum(width, out=area[1:])
+    area *= part
+    own = np.interp(p.start + run / bins * np.arange(bins + 1), part * np.arange(len(area)), area)
     hung = [(s - p.start, a) for s, a in layout.hung[m.id]
             if p.start - 1e-6 <= s <= p.end + 1e-6 and not (s in m.splices and s == p.end)]
     line, points = layout.added.on(m.id, m.line.length, p.start, p.end, bins)

@@ -69,10 +69,12 @@ class Grid:
 
     def along(self, lines: Sequence[LineString]) -> Ints:
         """Cells of the roof that the lines touch."""
+        if not lines:
+            return np.zeros(0, np.intp)
         roof = np.flatnonzero(np.isfinite(self.z))
         low = self.centres(roof) - self.size / 2
         boxes = shapely.box(low[:, 0], low[:, 1], low[:, 0] + self.size, low[:, 1] + self.size)
-        return roof[np.any([shapely.intersects(boxes, line) for line in lines], axis=0)] if lines else roof[:0]
+        return roof[np.any([shapely.intersects(boxes, line) for line in lines], axis=0)]
 
 
 @dataclass(frozen=True)
@@ -145,21 +147,27 @@ def lay_grid(facets: Sequence[Facet]) -> Grid:
     cells, heights, facet_of = np.concatenate(part_cell), np.concatenate(part_z), np.concatenate(part_facet)
     z = np.full(rows * columns, np.inf)
     np.minimum.at(z, cells, heights)
-    shape_of = np.concatenate(shapes)
-    for cell in np.flatnonzero(np.bincount(cells) > 1).tolist():
-        z[cell] = _crossing([(facets[facet_of[p]], shape_of[p]) for p in np.flatnonzero(cells == cell)], z[cell])
-    return Grid(tuple(facets), origin, size, (rows, columns), z, cells, facet_of,
-                np.concatenate(part_area), heights)
+    crossed = _crossed(facets, cells, facet_of, np.concatenate(shapes), len(z))
+    return Grid(tuple(facets), origin, size, (rows, columns), np.where(np.isfinite(crossed), crossed, z), cells,
+                facet_of, np.concatenate(part_area), heights)
 
 
-def _crossing(parts: Sequence[tuple[Facet, BaseGeometry]], lowest: float) -> float:
-    """The lowest place where the parts of a cell meet [in]; its lowest roof where they do not."""
-    met = []
-    for i, (facet, shape) in enumerate(parts):
-        corner = shapely.get_coordinates(shape)
-        others = [shapely.distance(shapely.points(corner), other) for j, (_, other) in enumerate(parts) if j != i]
-        met += facet.height(corner[np.min(others, axis=0) < 1e-6]).tolist()
-    return min(met, default=lowest)
+def _crossed(facets: Sequence[Facet], cells: Ints, facet_of: Ints, shapes: NDArray[np.object_], count: int) -> Floats:
+    """The lowest place where the parts of each cell meet, (count,) [in]; infinite where they do not.
+
+    cells, facet_of, shapes : (parts,), each part's cell, facet and area
+    """
+    shared = np.flatnonzero(np.bincount(cells)[cells] > 1)
+    one, other = (shared[k] for k in np.nonzero(np.triu(cells[shared, None] == cells[shared], 1)))
+    one, other = np.concatenate([one, other]), np.concatenate([other, one])
+    corner, pair = shapely.get_coordinates(shapes[one], return_index=True)
+    meets = shapely.distance(shapely.points(corner), shapes[other[pair]]) < 1e-6
+    corner, part = corner[meets], one[pair[meets]]
+    lowest = np.full(count, np.inf)
+    for k, facet in enumerate(facets):
+        here = facet_of[part] == k
+        np.minimum.at(lowest, cells[part[here]], facet.height(corner[here]))
+    return lowest
 
 
 @dataclass(frozen=True)
@@ -206,14 +214,15 @@ def flood(z: Floats, cells: Sequence[int], levels: Sequence[float]) -> Flood:
         order.append(cell)
         for step in steps:
             near = cell + step
-            over = ground[near]
-            if over < height:
-                over = height
-            if over < level[near]:
-                level[near] = over
-                came[near] = cell
-                heapq.heappush(heap, (over, count, near))
-                count += 1
+            if level[near] > height:  # most have been reached by now, lower down
+                over = ground[near]
+                if over < height:
+                    over = height
+                if over < level[near]:
+                    level[near] = over
+                    came[near] = cell
+                    heapq.heappush(heap, (over, count, near))
+                    count += 1
     return Flood(np.array(level), came, order)
 
 
@@ -307,16 +316,15 @@ def _steepest(cell: Ints, steps: Ints, level: Floats, turn: Ints) -> Ints:
 def _areas(grid: Grid, share: Floats, main: Ints, first: Ints, second: Ints, part_of_first: Floats,
            steps: Ints) -> Floats:
     """Area of each way out [sq in]. Beside a cell's main part, its other parts run down their own slopes."""
-    area = np.zeros(share.shape[1])
     ways = share[grid.part_cell]
-    for p in np.flatnonzero(main[grid.part_cell] != np.arange(len(grid.part_cell))).tolist():
-        cell, w = int(grid.part_cell[p]), part_of_first[p]
-        below = share[[cell + steps[first[p]], cell + steps[second[p]]]]
-        flows = np.array([w, 1 - w]) * below.any(axis=1) if w >= 0 else np.zeros(2)
-        if flows.sum() > 0:
-            ways[p] = flows @ below / flows.sum()
-    area += grid.part_area @ ways
-    return area
+    p = np.flatnonzero((main[grid.part_cell] != np.arange(len(grid.part_cell))) & (part_of_first >= 0))
+    cell, w = grid.part_cell[p], part_of_first[p]
+    below = share[np.stack([cell + steps[first[p]], cell + steps[second[p]]], axis=1)]  # (parts, 2, outs)
+    flows = np.stack([w, 1 - w], axis=1) * below.any(axis=2)
+    whole = flows.sum(axis=1)
+    runs = whole > 0
+    ways[p[runs]] = np.einsum("pn,pno->po", flows[runs], below[runs]) / whole[runs, None]
+    return np.asarray(grid.part_area @ ways)
 
 
 def _spills(grid: Grid, share: Floats, level: Floats, steps: Ints) -> Floats:
