@@ -192,7 +192,7 @@ class Mesh:
         self.depth_slope = (knot_depth[k + 1] - knot_depth[k]) / (knot[k + 1] - knot[k])
         self.depth = (knot_depth[k] - self.depth_slope * knot_s[k])[:, None] + self.depth_slope[:, None] * self.s
         self.thickness = np.array([b.thickness for b in beams])[self.beam]
-        self.give = 12 / (self.thickness[:, None] * self.depth**3)  # 1/I
+        self.give = 12 / (self.thickness[:, None] * self.depth * self.depth * self.depth)  # 1/I
 
     def running(self, step: Floats) -> tuple[Floats, Floats]:
         """Sum of `step` (..., panels) before each panel within its region, and (..., regions) each region's whole."""
@@ -211,8 +211,7 @@ def _steps(row: Row, beams: Sequence[Beam], load: Load) -> Floats:
     """Places on the common axis where a beam's load steps by a part of its greatest that is worth a panel's end."""
     parts = np.array([b.width.size for b in beams])
     first, owner = np.cumsum(parts) - parts, np.repeat(np.arange(row.beams), parts)
-    line = (load.dead + load.live) * np.concatenate([b.width for b in beams]) / 144 + np.concatenate(
-        [np.broadcast_to(b.added[0] + b.added[1], b.width.shape) for b in beams])
+    line = np.concatenate([(load.dead + load.live) * b.width / 144 + (b.added[0] + b.added[1]) for b in beams])
     greatest = np.maximum.reduceat(line, first)
     steps = np.abs(line[1:] - line[:-1]) > STEP * greatest[owner[1:]]
     after = 1 + np.flatnonzero(steps & (owner[1:] == owner[:-1]))

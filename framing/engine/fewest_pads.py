@@ -154,12 +154,12 @@ def estimate(places: Places, wood: Wood) -> Spans:
     def each(values: Array) -> Array:
         return values[:, None, None]
 
-    section = each(wood.thickness) * thin**2 / 6
+    section = each(wood.thickness) * thin * thin / 6
     moment = np.maximum(MOMENT * carried, MOMENT * dead + POINT_MOMENT * wood.point) * length
     bending = moment / section / each(wood.Fb)
     shear = 1.5 * np.maximum(SHEAR * carried, SHEAR * dead + wood.point) / (each(wood.thickness) * thin) / each(wood.Fv)
     live = np.maximum(carried - dead, 2 * wood.point)
-    sag = SAG * live * length**2 / (each(wood.E) * each(wood.thickness) * thin**3 / 12) * each(wood.live_limit)
+    sag = SAG * live * length**2 / (each(wood.E) * section * thin / 2) * each(wood.live_limit)
     used = np.maximum.reduce([bending, shear, sag, length / each(places.widest)])
     stands = places.fits[:, :, 0]
     fair = length <= each(places.widest) + 1e-6
@@ -172,9 +172,9 @@ def estimate(places: Places, wood: Wood) -> Spans:
     for k, (along, area) in enumerate(zip(places.along, places.area, strict=True)):
         # the largest pad that fits at a node and leaves room to the next one; they are in order of their area
         room = length >= along + places.between - 1e-6
-        here[room & places.fits[:, :, k][:, start]] = area
-        there[room & places.fits[:, :, k, None]] = area
-    used[~fair] = np.inf
+        np.copyto(here, area, where=room & places.fits[:, :, k][:, start])
+        np.copyto(there, area, where=room & places.fits[:, :, k, None])
+    np.copyto(used, np.inf, where=~fair)
     near, far = need / here, need / there
     return Spans(length, used, near, far, _inner(used, near, far))
 

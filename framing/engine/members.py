@@ -183,7 +183,7 @@ def _all_kinks(lines: Sequence[Line], roof: Roof) -> list[Array]:
     found = []
     for inner, run in zip(own, runs.tolist(), strict=True):
         inner = np.sort(inner[(inner > ONE_KINK) & (inner < run - ONE_KINK)])
-        found.append(np.r_[0.0, inner[np.diff(inner, prepend=0.0) > ONE_KINK], run])
+        found.append(np.concatenate([[0.0], inner[np.diff(inner, prepend=0.0) > ONE_KINK], [run]]))
     return found
 
 
@@ -218,7 +218,7 @@ def corridor_under(s: Array, height: Array, build: Build, deepest: float, packer
         more = s[i] + share * (s[i + 1] - s[i])
         apart = np.minimum(more - s[i], s[i + 1] - more) > ONE_KINK / 100
         more, order = np.unique(more[apart], return_index=True)
-        s, height = np.r_[s, more], np.r_[height, level[row, 0][apart][order]]
+        s, height = np.concatenate([s, more]), np.concatenate([height, level[row, 0][apart][order]])
         order = np.argsort(s, kind="stable")
         s, height = s[order], height[order]
     return Corridor(s, height, np.maximum(height - most, thin), np.minimum(height - least, deepest))
