@@ -244,7 +244,8 @@ def saw_members(lines: Sequence[Line], build: Build, plane: Plane, roof: Roof,
             if (member := _sawn(line, c, build, offered)) is not None:
                 places = np.union1d(c.s, member.profile[:, 0])
                 gap = np.interp(places, c.s, c.height) - member.depth(places)
-                member = replace(member, over=max(0.0, float(gap.max()) - build.supports.clear_gap.most))
+                most = max(build.supports.clear_gap.most, most_gap(build))
+                member = replace(member, over=max(0.0, float(gap.max()) - most))
         if member is not None:
             members.append(member)
         else:

@@ -24,7 +24,7 @@ from framing.engine.doorways import door_checks
 from framing.engine.falls import clearing_falls, least_fall, unit_vectors
 from framing.engine.places import coordinates, in_words
 from framing.engine.roof import Roof
-from framing.engine.shims import most_shims
+from framing.engine.shims import TYPED, most_shims, shim_sums
 from framing.reference import clearances, doors
 from framing.reference.decking import least_thickness
 
@@ -207,9 +207,15 @@ def least_gap(build: Build) -> float:
 
 
 def most_gap(build: Build) -> float:
-    """The most clear gap: the one asked for, or the pad with the most that shims at hand make [in]."""
+    """The most clear gap: the one asked for, or the pad with the most that shims at hand make [in].
+
+    One that a stack passes by no more than a decimal of another unit loses in typing is that stack.
+    """
     s = build.supports
-    return min(s.clear_gap.most, s.pad_thickness + s.base_thickness + most_shims(build))
+    stack, most = s.pad_thickness + s.base_thickness, s.clear_gap.most
+    stacks = stack + shim_sums(tuple(s.shim_sizes), s.shim_most)[0]
+    meant = stacks[(stacks > most) & (stacks <= most + TYPED)]
+    return min(float(meant[0]) if len(meant) else most, stack + most_shims(build))
 
 
 def corner_places(roof: Roof, deck: Polygon) -> Array:

@@ -135,6 +135,12 @@ def test_shims_reach_as_far_as_those_at_hand_add_up_and_no_further():
     assert [(c.change, c.to) for c in stop.clears] == [("supports.shim_most", 0.9375)]
 
 
+@pytest.mark.parametrize(("typed", "meant"), [(1.374996, 1.375), (1.375, 1.375), (1.3739, 1.3739), (1.4, 1.4)])
+def test_a_most_gap_typed_as_a_decimal_of_a_foot_keeps_its_last_step(typed, meant):
+    build = odd_build(supports__pad_thickness=1.25, supports__clear_gap={"least": 0.75, "target": 0.75, "most": typed})
+    assert SLIP + 1.25 == 1.375 and most_gap(parse_build(build)) == pytest.approx(meant, abs=1e-9)
+
+
 @pytest.mark.parametrize(("depth", "written"), [(7.96874998, "8"), (7.96875, "8"), (7.9687, "7 15/16")])
 def test_a_depth_that_rounding_puts_off_a_tie_is_still_a_tie(depth, written):
     assert member((depth, depth)).stations([])[0][1] == written
