@@ -75,7 +75,8 @@ def read_cuts(pieces: NDArray[np.object_], y: Array, width: float) -> Cut:
     run = bounds[:, 2] - bounds[:, 0]
     count = len(pieces)
     rip, narrowest, skew = np.full((count, 2), np.nan), np.full(count, float(width)), np.zeros(count, bool)
-    odd = np.flatnonzero(shapely.area(pieces) < run * (width - FULL / 2))
+    # a long board may lack a notch that is little of its area
+    odd = np.flatnonzero((shapely.area(pieces) < run * (width - FULL / 2)) | (shapely.get_num_coordinates(pieces) > 5))
     if len(odd):
         left, right, skew[odd] = _between_ends(pieces[odd], bounds[odd], width)
         across = _widths(pieces[odd], np.stack([left, (bounds[odd, 0] + bounds[odd, 2]) / 2, right], axis=1))

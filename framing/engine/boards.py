@@ -39,6 +39,7 @@ BORDER_CROSSES = 0.7  # ... and a border's, at 45 degrees: nearer its way it has
 SQUARE = 0.09  # joints over members nearer to square than 5 degrees are sawn square [dx/dy]
 PANEL_SLACK = 1 / 8  # what a lift-out panel is shorter than the bay that it lies in [in]
 NECK = 0.02  # what hangs together by less is two boards [in]
+HAIR = 1.0  # what is narrower than a neck for longer than this is no wood [in]
 ON_SEAT = STICK / 2 - 0.25  # a board that ends this far off a member's middle still has a seat to be fastened to [in]
 
 
@@ -148,10 +149,12 @@ def _rows(net: BaseGeometry, start: float, width: float, pitch: float, seats: _S
 
 
 def _without_necks(parts: Shapes, row: NDArray[np.intp]) -> tuple[Shapes, NDArray[np.intp]]:
-    """The parts, with those apart that hang together by a hair, as beside an obstacle that a whole row ends at."""
+    """The parts, with those apart that hang together by a hair, as beside an obstacle that a whole row ends at, and
+    without the hair where nothing hangs on it."""
     odd = np.flatnonzero(shapely.get_num_coordinates(parts) > 5)
     opened = shapely.buffer(shapely.buffer(parts[odd], -NECK / 2, join_style="mitre"), NECK / 2, join_style="mitre")
-    split = shapely.get_num_geometries(opened) > 1
+    hairy = shapely.hausdorff_distance(parts[odd], opened) > HAIR
+    split = (shapely.get_num_geometries(opened) > 1) | (hairy & ~shapely.is_empty(opened))
     pieces, of = shapely.get_parts(opened[split], return_index=True)
     kept = np.delete(np.arange(len(parts)), odd[split])
     return np.r_[parts[kept], pieces], np.r_[row[kept], row[odd[split]][of]]

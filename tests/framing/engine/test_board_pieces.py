@@ -44,3 +44,11 @@ def test_two_strips_beside_a_hole_are_as_narrow_as_the_narrower():
     board = box(0, 0, 100, WIDTH).difference(box(40, 1.2, 60, 3.5))
     cuts = read_cuts(np.array([board]), np.zeros(1), WIDTH)
     assert cuts.narrowest[0] == pytest.approx(1.2, abs=1e-6)
+
+
+def test_a_small_notch_in_a_long_board_is_read_though_it_is_little_of_its_area():
+    notched = Polygon([(0, 0), (142, 0), (142, 5.5), (14, 5.5), (13.9, 5.0), (10, 5.5), (0, 5.5)])
+    plain = Polygon([(0, 0), (142, 0), (142, 5.5), (0, 5.5)])
+    cuts = read_cuts(np.array([notched, plain], object), np.zeros(2), 5.5)
+    assert np.isfinite(cuts.rip[0]).all() and np.isnan(cuts.rip[1]).all()
+    assert cuts.narrowest[0] == pytest.approx(5.0, abs=0.01) and cuts.narrowest[1] == 5.5

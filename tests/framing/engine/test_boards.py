@@ -8,7 +8,7 @@ import shapely
 from numpy.testing import assert_allclose
 from shapely.geometry import box
 
-from framing.engine.boards import lay_boards
+from framing.engine.boards import _without_necks, lay_boards
 from framing.reference.decking import LEAST_RIP
 from tests.framing.odd_roofs import L_SHAPE, OCTAGON, RECTANGLE, odd_build, odd_survey
 from tests.framing.staged import stages
@@ -214,3 +214,12 @@ def test_length_is_measured_along_the_boards():
     for b in decking.boards:
         u = np.array([1, 1]) / math.sqrt(2)
         assert b.length == pytest.approx(np.ptp(np.array(b.polygon.exterior.coords) @ u))
+
+
+def test_a_hair_beside_an_obstacle_that_a_row_ends_at_is_no_wood():
+    spiked = shapely.Polygon([(21, 0), (42, 0), (41, 3.5), (0, 3.5), (0, 3.499999999), (21, 3.499999999)])
+    whole, tip = shapely.box(0, 4, 42, 7.5), shapely.Polygon([(0, 8), (42, 8), (42, 11.5), (2, 11.5), (1, 11)])
+    parts, row = _without_necks(np.array([spiked, whole, tip], object), np.arange(3))
+    of = dict(zip(row.tolist(), parts, strict=True))
+    assert len(parts) == 3 and shapely.bounds(of[0])[0] == pytest.approx(21, abs=1e-6)
+    assert of[1].equals(whole) and of[2].equals(tip)
