@@ -319,6 +319,7 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
         Anomaly(readings[i].point, float(fit.residual[i]), float(sigmas[i]))
         for i in sorted({i for group in borne_out for i in group} | set(odd.tolist()),
                         key=lambda i: -abs(fit.residual[i]))
+        if abs(fit.residual[i]) >= ANOMALY_LEAST  # beside a hump that left the fit a reading may be on the roof again
     )
     planes = (fit.x / scale).reshape(n, 3)
     if shape.found is not None:  # the planes moved a hair since they were found, and so did the folds
