@@ -33,6 +33,7 @@ OUTLET, VALLEY = 12.0, 3.0  # keep-outs that the check list of documents.md name
 OVERHANG = 1 / 4  # of the back span
 WATER = 2.0  # two pads leave so much between them [in]
 SEEN = 1.0  # less of a member, open to a pad, may be missed [in]
+RIP = 0.5  # a side of a board that rises less to its run is a rip [dy/dx]
 SQUARE = 18.0  # a shorter side of the deck needs no member of its own [in]
 
 
@@ -238,7 +239,10 @@ def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
 
 
 def board_ends(a: Answer, members: list[Run]) -> Iterator[str]:
-    """Ends of boards over wood; at a side of the deck, wood under the board within 6 in of its end."""
+    """Ends of boards over wood; at a side of the deck, wood under the board within 6 in of its end.
+
+    A side of a board that is flatter than 1 in 2 to its run is a rip and no end.
+    """
     boards = [b for b in a.framing["boards"] if b["kind"] in ("field", "panel")]
     directions = a.framing.get("directions")
     if not boards or not directions:
@@ -258,8 +262,11 @@ def board_ends(a: Answer, members: list[Run]) -> Iterator[str]:
         probe = LineString([(t.min() - 1) * u + middle * n, (t.max() + 1) * u + middle * n]).intersection(shape)
         if probe.is_empty or probe.geom_type != "LineString":
             continue
-        ends = np.array(probe.coords)
-        for end in ends:
+        sides = shapely.linestrings(np.stack([xy, np.roll(xy, -1, axis=0)], axis=1))
+        for end in np.array(probe.coords):
+            cut = np.diff(shapely.get_coordinates(sides[shapely.distance(sides, Point(end)).argmin()]), axis=0)[0]
+            if abs(cut @ n) < RIP * abs(cut @ u):
+                continue
             if edge.distance(Point(end)) < WITHIN_SIDE:  # cut along a side, which runs to either hand of its middle
                 on, reach = shape.intersection(wood), WITHIN_SIDE + (high - low) / 2 + NEAR
             else:

@@ -162,7 +162,7 @@ def not_measured(a: Answer, stop: Document) -> str | None:
 
 JUDGES: dict[str, Callable[[Answer, Document], str | None]] = {
     "height-short": height_short, "stick-too-shallow": no_member, "no-profile": no_member, "stick-too-short": too_short,
-    "roof-not-measured": not_measured,
+    "roof-not-measured": not_measured, "roof-too-steep": not_measured,  # only readings beside a line fix the fall
 }
 
 

@@ -31,8 +31,9 @@ def test_every_identity_and_limit_holds(found):
 
 
 # shims that do not add up, a valley in two wings, a row that an edge joist took the place of, a pad on an outlet, wood
-# packed up before a stop, a pocket beside an obstacle, a mound's top that a grid steps over, packers of 0.145833 ft
-@pytest.mark.parametrize("seed", [68, 79, 119, 154, 183, 403, 537, 539])
+# packed up before a stop, a pocket beside an obstacle, a mound's top that a grid steps over, packers of 0.145833 ft, a
+# rip along a skewed side that is no end, a facet that only its valley was read on, a most clear gap of 0.114583 ft
+@pytest.mark.parametrize("seed", [68, 79, 119, 154, 183, 204, 403, 537, 539, 677, 683])
 def test_decks_that_once_broke_a_rule_keep_them_all(seed):
     found = check(seed)
     assert (found.error, found.broken) == ("", [])
@@ -142,6 +143,14 @@ def test_a_stop_that_is_not_true_is_seen(sound):
     answer = Answer(drawn.survey, drawn.build, framing)
     for code in ("height-short", "no-profile", "stick-too-shallow", "stick-too-short", "roof-shape"):
         assert judged(answer, {"code": code, "value": 1.0, "limit": 2.0, "where": "J1"}), code
+
+
+def test_a_slope_that_readings_fix_is_not_let_go_as_too_steep(sound):
+    drawn, framing = sound
+    answer = Answer(drawn.survey, drawn.build, framing)
+    at = next(answer.points[p] for p, on, _ in answer.heights() if on == "roof" and p.startswith("s"))
+    where = f"x {at[0]:.0f}, y {at[1]:.0f}"
+    assert judged(answer, {"code": "roof-too-steep", "value": 9.0, "limit": 3.0, "where": where})
 
 
 def test_a_change_is_made_in_the_documents_own_unit():
