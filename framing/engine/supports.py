@@ -431,7 +431,7 @@ class Search:
         for side, ends in shared:
             extra = self.brought[own[piece[ends]], side]
             borne[ends] += np.where(np.isnan(extra), borne[ends], extra)  # not known yet: as much again
-        need = _area_needed(*borne.T, places.limits)
+        need = _area_needed(borne[:, 0], borne[:, 1], places.limits)
         through = np.full(len(need), THROUGH_BESIDE)
         for _, ends in shared:
             through[ends] = THROUGH
