@@ -10,11 +10,17 @@ from typing import Literal
 
 Number = int | Decimal | Fraction
 Basis = Literal["compound", "cost", "direct"]
+ProfitBasis = Literal["compound", "cost", "direct", "margin"]
 TaxPlace = Literal["cost", "sale", "unknown"]
+TaxedLines = Literal["marked", "materials", "all"]
+DiscountPlace = Literal["before-tax", "after-tax"]
 RoundPer = Literal["piece", "line"]
 
 BASES: tuple[Basis, ...] = ("compound", "cost", "direct")
+PROFIT_BASES: tuple[ProfitBasis, ...] = (*BASES, "margin")
 TAX_PLACES: tuple[TaxPlace, ...] = ("cost", "sale", "unknown")
+TAXED_LINES: tuple[TaxedLines, ...] = ("marked", "materials", "all")
+DISCOUNT_PLACES: tuple[DiscountPlace, ...] = ("before-tax", "after-tax")
 
 
 class MoneyError(ValueError):
@@ -103,8 +109,9 @@ class Terms:
     """How an office goes from cost to price. Rates are fractions: 0.05 is five per cent.
 
     Contingency is on direct cost. Overhead and profit are each on everything before them ("compound"), on direct cost
-    and contingency ("cost"), or on direct cost alone ("direct"). Tax "cost" falls on taxable cost and is part of
-    direct cost; "sale" falls on the whole sale, after profit; it is never both.
+    and contingency ("cost"), or on direct cost alone ("direct"); profit may also be a margin, a share of the sale
+    itself before tax ("margin"). Tax "cost" falls on taxable cost and is part of direct cost; what is taxable are lines
+    `marked` so, all `materials`, or `all` lines. Tax "sale" falls on the whole sale, after profit; it is never both.
     """
 
     contingency: Decimal
@@ -113,22 +120,60 @@ class Terms:
     tax_rate: Decimal
     tax_place: TaxPlace
     overhead_on: Basis = "compound"
-    profit_on: Basis = "compound"
+    profit_on: ProfitBasis = "compound"
+    taxed_lines: TaxedLines = "marked"
 
     def __post_init__(self) -> None:
         for name in ("contingency", "overhead", "profit", "tax_rate"):
             if exact(getattr(self, name)) < 0:
                 raise MoneyError(f"{name} of {getattr(self, name)} was read; expected 0 or more")
-        if self.tax_place not in TAX_PLACES:
-            raise MoneyError(f"tax place {self.tax_place!r} was read; expected one of {', '.join(TAX_PLACES)}")
-        for name in ("overhead_on", "profit_on"):
-            if getattr(self, name) not in BASES:
-                raise MoneyError(f"{name} {getattr(self, name)!r} was read; expected one of {', '.join(BASES)}")
+        for name, known in (("tax_place", TAX_PLACES), ("overhead_on", BASES), ("profit_on", PROFIT_BASES),
+                            ("taxed_lines", TAXED_LINES)):
+            if getattr(self, name) not in known:
+                raise MoneyError(f"{name} {getattr(self, name)!r} was read; expected one of {', '.join(known)}")
+        if self.profit_on == "margin" and self.profit >= 1:
+            raise MoneyError(f"a profit of {self.profit} of the sale was read; expected less than 1")
+
+
+@dataclass(frozen=True)
+class Discount:
+    """Taken off for a `reason`: an `amount`, or a `share` of the sale, never both.
+
+    Before tax it lessens the sale that tax falls on, and a share is of the sale before tax; after tax it lessens the
+    price alone, and a share is of the sale with its tax. Raises MoneyError where it says neither, both, or nothing.
+    """
+
+    reason: str
+    amount: Decimal | None = None
+    share: Decimal | None = None
+    place: DiscountPlace = "before-tax"
+
+    def __post_init__(self) -> None:
+        if (self.amount is None) == (self.share is None):
+            raise MoneyError(f"amount {self.amount} and share {self.share} were read; expected one of the two")
+        if not self.reason.strip():
+            raise MoneyError("a discount without a reason was read; expected the reason in words")
+        if self.place not in DISCOUNT_PLACES:
+            raise MoneyError(f"place {self.place!r} was read; expected one of {', '.join(DISCOUNT_PLACES)}")
+        if self.amount is not None and (exact(self.amount) <= 0 or _cents(self.amount) <= 0):
+            raise MoneyError(f"a discount of {self.amount} was read; expected more than 0")
+        if self.share is not None and not 0 < exact(self.share) <= 1:
+            raise MoneyError(f"a discount of {self.share} of the sale was read; expected more than 0 and at most 1")
+
+    def of(self, sale: Decimal) -> Decimal:
+        """What is taken off `sale`, rounded to the cent. Raises MoneyError where it is more than the sale."""
+        off = self.amount if self.amount is not None else line(sale, self.share or 0)
+        if off > sale:
+            raise MoneyError(f"a discount of {off} on a sale of {sale} was read; expected no more than the sale")
+        return rounded(off)
 
 
 @dataclass(frozen=True)
 class Chain:
-    """From net cost to price, every step rounded to the cent. `taxed` is the amount that the tax fell on."""
+    """From net cost to price, every step rounded to the cent. `taxed` is the amount that the tax fell on.
+
+    `discount` is what was taken off: before tax it is part of `discounted`, after tax of `price` alone.
+    """
 
     net: Decimal
     taxed: Decimal
@@ -137,6 +182,8 @@ class Chain:
     overhead: Decimal
     profit: Decimal
     tax_on_sale: Decimal
+    discount: Decimal = Decimal("0.00")
+    discount_place: DiscountPlace = "before-tax"
 
     @property
     def direct(self) -> Decimal:
@@ -144,21 +191,25 @@ class Chain:
 
     @property
     def sale(self) -> Decimal:
-        """Price before tax on the sale."""
+        """Price before discount and before tax on the sale."""
         return total([self.direct, self.contingency, self.overhead, self.profit])
 
     @property
     def price(self) -> Decimal:
-        return total([self.sale, self.tax_on_sale])
+        return total([self.sale, -self.discount, self.tax_on_sale])
 
     @property
     def gross_margin(self) -> Decimal:
-        """Overhead and profit as a fraction of the sale; contingency counts as cost. 0 where the sale is 0."""
-        return (self.overhead + self.profit) / self.sale if self.sale else Decimal(0)
+        """Overhead and profit less discount as a fraction of what is left of the sale; contingency counts as cost.
+
+        0 where nothing is left of the sale.
+        """
+        left = self.sale - self.discount
+        return (self.overhead + self.profit - self.discount) / left if left else Decimal(0)
 
 
-def price_chain(net: Decimal, taxable: Decimal, terms: Terms) -> Chain:
-    """The chain direct -> contingency -> overhead -> profit -> price.
+def price_chain(net: Decimal, taxable: Decimal, terms: Terms, discount: Discount | None = None) -> Chain:
+    """The chain direct -> contingency -> overhead -> profit -> discount and tax -> price.
 
     Parameters
     ----------
@@ -172,7 +223,7 @@ def price_chain(net: Decimal, taxable: Decimal, terms: Terms) -> Chain:
     TaxUnknown
         If the place of tax is not decided.
     MoneyError
-        If `net` or `taxable` is negative or not in whole cents, or `taxable` exceeds `net`.
+        If `net` or `taxable` is negative or not in whole cents, `taxable` exceeds `net`, or the discount the sale.
     """
     if not 0 <= exact(taxable) <= exact(net):
         raise MoneyError(f"taxable cost of {taxable} in a net cost of {net} was read; expected 0 <= taxable <= net")
@@ -183,16 +234,33 @@ def price_chain(net: Decimal, taxable: Decimal, terms: Terms) -> Chain:
         )
     net, taxable = total([net]), total([taxable])
     tax_on_cost = line(taxable, terms.tax_rate) if terms.tax_place == "cost" else Decimal("0.00")
+    return _chain(net, taxable, tax_on_cost, terms, discount)
+
+
+def price_at(direct: Decimal, terms: Terms, discount: Discount | None = None) -> Decimal:
+    """What the deck would sell for if its direct cost, tax on cost included, were `direct`. Raises as `price_chain`."""
+    if exact(direct) < 0:
+        raise MoneyError(f"a direct cost of {direct} was read; expected 0 or more")
+    return _chain(total([direct]), Decimal("0.00"), Decimal("0.00"), terms, discount).price
+
+
+def _chain(net: Decimal, taxable: Decimal, tax_on_cost: Decimal, terms: Terms, discount: Discount | None) -> Chain:
     direct = net + tax_on_cost
     contingency = line(direct, terms.contingency)
     cost = direct + contingency
     overhead = line({"compound": cost, "cost": cost, "direct": direct}[terms.overhead_on], terms.overhead)
     before_profit = cost + overhead
-    profit = line({"compound": before_profit, "cost": cost, "direct": direct}[terms.profit_on], terms.profit)
+    if terms.profit_on == "margin":
+        profit = rounded(exact(before_profit) * exact(terms.profit) / (1 - exact(terms.profit)))
+    else:
+        profit = line({"compound": before_profit, "cost": cost, "direct": direct}[terms.profit_on], terms.profit)
     sale = before_profit + profit
-    tax_on_sale = line(sale, terms.tax_rate) if terms.tax_place == "sale" else Decimal("0.00")
-    taxed = taxable if terms.tax_place == "cost" else sale
-    return Chain(net, taxed, tax_on_cost, contingency, overhead, profit, tax_on_sale)
+    early = discount.of(sale) if discount and discount.place == "before-tax" else Decimal("0.00")
+    tax_on_sale = line(sale - early, terms.tax_rate) if terms.tax_place == "sale" else Decimal("0.00")
+    late = discount.of(sale + tax_on_sale) if discount and discount.place == "after-tax" else Decimal("0.00")
+    taxed = taxable if terms.tax_place == "cost" else sale - early
+    return Chain(net, taxed, tax_on_cost, contingency, overhead, profit, tax_on_sale, early + late,
+                 discount.place if discount else "before-tax")
 
 
 @dataclass(frozen=True)

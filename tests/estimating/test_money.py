@@ -7,8 +7,19 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from estimating import money
-from estimating.money import MoneyError, TaxUnknown, Terms, allocate, line, price_chain, progress_payments, rounded
+from estimating import burden, money
+from estimating.money import (
+    Discount,
+    MoneyError,
+    TaxUnknown,
+    Terms,
+    allocate,
+    line,
+    price_at,
+    price_chain,
+    progress_payments,
+    rounded,
+)
 
 D = Decimal
 cents = st.integers(0, 10**11).map(lambda n: D(n) / 100)
@@ -169,3 +180,109 @@ def test_markup_and_margin_undo_each_other(rate):
 def test_a_line_of_whole_pieces_is_the_same_either_way_when_a_piece_costs_whole_cents(price, quantity, round_per):
     assume(price < 10**6)
     assert money.bought_line(quantity, price, 1, round_per=round_per) == price * quantity
+
+
+# Discounts
+
+
+def discounted(discount, **changed):
+    return price_chain(NET, MATERIALS, terms(tax_place="sale", **changed), discount)
+
+
+def test_a_discount_before_tax_lessens_what_the_tax_falls_on():
+    plain, less = price_chain(NET, MATERIALS, terms(tax_place="sale")), discounted(Discount("neighbour", D("1000.00")))
+    assert (less.sale, less.discount) == (plain.sale, D("1000.00"))
+    assert less.taxed == plain.sale - 1000
+    assert less.tax_on_sale == line(plain.sale - 1000, D("0.0725"))
+    assert less.price == plain.sale - 1000 + less.tax_on_sale
+
+
+def test_a_discount_after_tax_lessens_the_price_alone():
+    plain = price_chain(NET, MATERIALS, terms(tax_place="sale"))
+    less = discounted(Discount("neighbour", share=D("0.05"), place="after-tax"))
+    assert less.tax_on_sale == plain.tax_on_sale
+    assert less.discount == line(plain.price, D("0.05")) and less.price == plain.price - less.discount
+
+
+def test_where_tax_lies_on_cost_both_places_come_to_the_same():
+    early, late = (price_chain(NET, MATERIALS, terms(), Discount("winter", share=D("0.03"), place=place))
+                   for place in ("before-tax", "after-tax"))
+    assert early.price == late.price == D("25479.75") - D("764.39")
+
+
+def test_a_discount_lessens_the_margin():
+    chain = price_chain(NET, MATERIALS, terms(), Discount("winter", D("479.75")))
+    # (3,860.57 + 2,316.34 - 479.75) / 25,000.00
+    assert chain.gross_margin.quantize(D("0.0001")) == D("0.2279")
+
+
+@pytest.mark.parametrize("wrong", [
+    {"reason": " ", "amount": D(1)}, {"reason": "x"}, {"reason": "x", "amount": D(1), "share": D("0.1")},
+    {"reason": "x", "amount": D(0)}, {"reason": "x", "amount": D("-5")}, {"reason": "x", "amount": D("0.005")},
+    {"reason": "x", "share": D(0)}, {"reason": "x", "share": D("1.01")},
+    {"reason": "x", "amount": D(1), "place": "somewhere"},
+])
+def test_a_discount_that_means_nothing_is_refused(wrong):
+    with pytest.raises(MoneyError, match="expected"):
+        Discount(**wrong)
+
+
+def test_a_discount_over_the_sale_is_refused():
+    with pytest.raises(MoneyError, match="no more than the sale"):
+        price_chain(NET, MATERIALS, terms(), Discount("too good", D("25479.76")))
+    assert price_chain(NET, MATERIALS, terms(), Discount("a gift", D("25479.75"))).price == 0
+
+
+def test_the_price_at_the_planned_direct_cost_is_the_price():
+    for changed in ({}, {"tax_place": "sale"}, {"profit_on": "margin"}):
+        chain = price_chain(NET, MATERIALS, terms(**changed))
+        assert price_at(chain.direct, terms(**changed)) == chain.price
+
+
+# No float
+
+
+NO_FLOAT = {  # a call of every public function of the two leaves, all of whose numbers stand in a list
+    money.exact: lambda n: money.exact(n[0]), money.rounded: lambda n: money.rounded(n[0]),
+    money.total: lambda n: money.total(n), money.line: lambda n: money.line(*n),
+    money.bought_line: lambda n: money.bought_line(*n, round_per="piece"),
+    money.margin_of: lambda n: money.margin_of(n[0]), money.markup_of: lambda n: money.markup_of(n[0]),
+    money.burdened_rate: lambda n: money.burdened_rate([n[0]], n[1]),
+    money.crew_rate: lambda n: money.crew_rate([(n[0], n[1])]),
+    money.Terms: lambda n: money.Terms(*n, "cost"), money.price_chain: lambda n: money.price_chain(*n, terms()),
+    money.price_at: lambda n: money.price_at(n[0], terms()),
+    money.Discount: lambda n: money.Discount("x", *n),
+    money.allocate: lambda n: money.allocate(n[0], [n[1]]),
+    money.progress_payments: lambda n: money.progress_payments(n[0], [(n[1], "done")]),
+    burden.Part: lambda n: burden.Part("x", "share", n[0], n[1]),
+    burden.Basis: lambda n: burden.Basis(*n),
+    burden.yearly_cost: lambda n: burden.yearly_cost(burden.Part("x", "share", D(1)), n[0]),
+    burden.work_rate: lambda n: burden.work_rate(burden.Basis(n[0], n[1], n[2])),
+    burden.as_json: lambda n: burden.as_json(burden.Basis(n[0], None, n[1])),
+    burden.from_json: lambda n: burden.from_json(burden.as_json(burden.Basis(n[0], None, n[1]))),
+}
+COUNT = {money.total: 2, money.line: 2, money.bought_line: 3, money.burdened_rate: 2, money.crew_rate: 2,
+         money.Terms: 4, money.price_chain: 2, money.allocate: 2, money.progress_payments: 2, burden.Part: 2,
+         burden.Basis: 3, burden.work_rate: 3, burden.as_json: 2, burden.from_json: 2}
+RESULTS = {money.Chain, money.Payment, burden.Worked}  # handed out, never taken
+HALF = {money.markup_of}
+
+
+def public(module):
+    return {thing for name, thing in vars(module).items()
+            if callable(thing) and not name.startswith("_") and getattr(thing, "__module__", "") == module.__name__
+            and not (isinstance(thing, type) and issubclass(thing, Exception))}
+
+
+def test_every_public_function_of_the_leaves_stands_in_the_list():
+    assert public(money) | public(burden) == set(NO_FLOAT) | RESULTS
+
+
+@pytest.mark.parametrize("function", NO_FLOAT, ids=lambda f: f.__qualname__)
+def test_a_float_is_refused_in_every_place_of_every_public_function(function):
+    one = D("0.5") if function in HALF else D(1)
+    call, count = NO_FLOAT[function], COUNT.get(function, 1)
+    call([one] * count)  # as it should be
+    for place in range(count):
+        with pytest.raises(TypeError, match="float"):
+            call([one] * place + [float(one)] + [one] * (count - place - 1))
