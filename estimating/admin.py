@@ -65,6 +65,17 @@ class LaborRateAdmin(LookedAt):
     list_display = ("grade", "rate", "crew_count", "valid_from")
 
 
+@admin.register(models.CrewMix)
+class CrewMixAdmin(LookedAt):
+    list_display = ("name", "counts", "valid_from")
+
+
+@admin.register(models.TaxRule)
+class TaxRuleAdmin(LookedAt):
+    list_display = ("jurisdiction", "rate", "place", "taxed_lines", "valid_from", "said_by")
+    search_fields = ("jurisdiction",)
+
+
 @admin.register(models.ProductionRate)
 class ProductionRateAdmin(LookedAt):
     list_display = ("task", "unit", "low", "typical", "high", "valid_from")

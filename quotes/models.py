@@ -24,6 +24,14 @@ class Quote(Versioned):
     )
     priced_on = models.DateField(help_text="The day whose prices and rates hold, in the office's time zone.")
     extras = models.JSONField(default=list, help_text="What the engine does not compute: item, quantity, unit, reason.")
+    crew_mix = models.CharField(
+        max_length=60, blank=True, default="", db_default="", help_text="Name of the crew mix; empty: the usual crew."
+    )
+    allowances = models.JSONField(
+        null=True, help_text="Sums allowed for what is not settled: name, amount, includes, settlement, taxable."
+    )
+    discount = models.JSONField(null=True, help_text="Amount or share, reason, before or after tax.")
+    escalation = models.JSONField(null=True, help_text="The clause that lets the price move with an index.")
     estimate = models.JSONField(help_text="The estimate without its lines: chain, groups, payments, findings.")
     price = models.DecimalField(**MONEY, null=True, help_text="Empty while something stands in its way.")
     created_at = models.DateTimeField()

@@ -8,7 +8,8 @@ from estimating.api.goods import MaterialViewSet, SupplierViewSet
 from estimating.api.history import HistoryViewSet
 from estimating.api.office import OfficeViewSet
 from estimating.api.price_lists import PriceListViewSet, PriceViewSet, RejectedPriceViewSet, VersionViewSet
-from estimating.api.rates import LaborRateViewSet, ProductionRateViewSet
+from estimating.api.rates import CrewMixViewSet, LaborRateViewSet, ProductionRateViewSet
+from estimating.api.taxes import TaxRuleViewSet
 
 router = SimpleRouter(trailing_slash=False)
 router.register("customers", CustomerViewSet)
@@ -18,12 +19,15 @@ router.register("materials", MaterialViewSet)
 router.register("price-lists", PriceListViewSet)
 router.register("rates/labor", LaborRateViewSet)
 router.register("rates/production", ProductionRateViewSet)
+router.register("crew-mixes", CrewMixViewSet)
+router.register("tax-rules", TaxRuleViewSet)
 
 LIST = {"detail": False}
 versions = "price-lists/<int:price_list_id>/versions"
 urlpatterns = [
     path("office", OfficeViewSet.as_view({"get": "retrieve", "put": "update", "patch": "partial_update"})),
     path("customers/<pk>/erase", CustomerViewSet.as_view({"post": "erase"})),
+    path("rates/labor/worked", LaborRateViewSet.as_view({"post": "worked"})),
     path(versions, VersionViewSet.as_view({"get": "list", "post": "create"}, **LIST)),
     path(f"{versions}/<pk>", VersionViewSet.as_view({"get": "retrieve", "delete": "destroy"})),
     path(f"{versions}/<pk>/approve", VersionViewSet.as_view({"post": "approve"})),

@@ -37,8 +37,8 @@ class OfficeSerializer(StrictModelSerializer):
         model = Office
         fields = (
             "name", "address", "phone", "email", "license_number", "time_zone", "currency", "contingency_rate",
-            "overhead_rate", "profit_rate", "overhead_on", "profit_on", "tax_rate", "tax_place", "payment_schedule",
-            "quote_valid_days", "exclusions", "warranty", "notices",
+            "overhead_rate", "profit_rate", "overhead_on", "profit_on", "tax_rate", "tax_place", "tax_is_fallback",
+            "payment_schedule", "quote_valid_days", "exclusions", "warranty", "notices",
         )  # fmt: skip
         extra_kwargs = {
             "quote_valid_days": {"min_value": 1, "max_value": 366},
@@ -65,6 +65,15 @@ class OfficeSerializer(StrictModelSerializer):
             except money.MoneyError as error:
                 raise serializers.ValidationError(str(error)) from None
         return [{"share": str(entry["share"]), "milestone": entry["milestone"]} for entry in value]
+
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        def now(name: str) -> Any:
+            return values.get(name, getattr(self.instance, name, None))
+
+        if now("profit_on") == Office.ProfitBasis.MARGIN and (now("profit_rate") or 0) >= 1:
+            raise serializers.ValidationError({"profit_rate": "a margin is a share of the sale; expected less than 1"})
+        return values
 
 
 class OfficeViewSet(ReadViewSet):

@@ -6,10 +6,12 @@ from estimating.models.materials import Material, Supplier
 from estimating.models.office import Office
 from estimating.models.people import ApiToken, Role, Scope, User
 from estimating.models.prices import Price, PriceList, PriceListVersion, RejectedPrice
-from estimating.models.rates import LaborRate, ProductionRate
+from estimating.models.rates import CrewMix, LaborRate, ProductionRate
 from estimating.models.runs import IdempotencyKey, Run
+from estimating.models.taxes import TaxRule
 
 __all__ = [
-    "ApiToken", "Customer", "History", "IdempotencyKey", "Job", "LaborRate", "Material", "Office", "Price", "PriceList",
-    "PriceListVersion", "ProductionRate", "RejectedPrice", "Role", "Run", "Scope", "Supplier", "User",
+    "ApiToken", "CrewMix", "Customer", "History", "IdempotencyKey", "Job", "LaborRate", "Material", "Office", "Price",
+    "PriceList", "PriceListVersion", "ProductionRate", "RejectedPrice", "Role", "Run", "Scope", "Supplier", "TaxRule",
+    "User",
 ]

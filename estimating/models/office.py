@@ -23,6 +23,12 @@ class Office(Versioned):
         COST = "cost", "on direct cost and contingency"
         DIRECT = "direct", "on direct cost alone"
 
+    class ProfitBasis(models.TextChoices):
+        COMPOUND = "compound", "on everything before it"
+        COST = "cost", "on direct cost and contingency"
+        DIRECT = "direct", "on direct cost alone"
+        MARGIN = "margin", "a share of the sale itself"
+
     id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
     name = models.CharField(max_length=200)
     address = models.TextField(blank=True, help_text="Letterhead, one line a line.")
@@ -36,9 +42,14 @@ class Office(Versioned):
     overhead_rate = models.DecimalField(**RATE)
     profit_rate = models.DecimalField(**RATE)
     overhead_on = models.CharField(max_length=10, choices=Basis.choices, default=Basis.COMPOUND)
-    profit_on = models.CharField(max_length=10, choices=Basis.choices, default=Basis.COMPOUND)
+    profit_on = models.CharField(max_length=10, choices=ProfitBasis.choices, default=ProfitBasis.COMPOUND)
     tax_rate = models.DecimalField(**RATE)
     tax_place = models.CharField(max_length=10, choices=TaxPlace.choices, default=TaxPlace.UNKNOWN)
+    tax_is_fallback = models.BooleanField(
+        default=True, db_default=True,
+        help_text="Whether rate and place above hold where no tax rule names the job's jurisdiction; if not, such a "
+                  "job has no price until a rule is entered.",
+    )
     payment_schedule = models.JSONField(
         default=list, blank=True, help_text='[{"share": "0.30", "milestone": "on signing"}, ...]; shares add up to 1.'
     )
@@ -55,6 +66,9 @@ class Office(Versioned):
                 condition=Q(contingency_rate__gte=0) & Q(overhead_rate__gte=0) & Q(profit_rate__gte=0)
                 & Q(tax_rate__gte=0),
                 name="office_rates_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=~Q(profit_on="margin") | Q(profit_rate__lt=1), name="office_margin_below_one"
             ),
         ]
 

@@ -30,6 +30,24 @@ class LaborRate(AppendOnly):
         return f"{self.grade} {self.rate}/h from {self.valid_from}"
 
 
+class CrewMix(AppendOnly):
+    """A named crew: how many of each grade; a changed mix is a new row of the same name."""
+
+    name = models.CharField(max_length=60)
+    counts = models.JSONField(help_text='[{"grade": "lead", "count": "1"}, ...]')
+    note = models.CharField(max_length=200, blank=True)
+    valid_from = models.DateField()
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["name", "valid_from", "id"]
+        verbose_name_plural = "crew mixes"
+
+    def __str__(self) -> str:
+        return f"{self.name} from {self.valid_from}"
+
+
 class ProductionRate(AppendOnly):
     """Person-hours that one unit of a task takes: low, typical, high."""
 
