@@ -14,13 +14,23 @@ from django.db.models import Max
 from estimating.models import Job, Office, ProductionRate, Run, User
 from estimating.service import runs
 from estimating.service.history import note
+from estimating.service.problems import pointer
 from framing.engine.adjustment import adjust
 from framing.engine.design import Framing as Framed
 from framing.engine.design import frame
-from framing.engine.documents import canonical_sha256, check_together, parse_build, parse_survey
+from framing.engine.documents import Build as ParsedBuild
+from framing.engine.documents import (
+    DocumentRefused,
+    Fault,
+    canonical_sha256,
+    check_together,
+    parse_build,
+    parse_survey,
+)
 from framing.models import Build, Framing, Survey
 from framing.reference.production import RATES
 
+MOST = 200  # letters of a rate's source in a build
 AT_ONCE_SQFT = 600.0  # a roof up to this area is framed in the request
 
 
@@ -46,7 +56,9 @@ def keep_survey(job_id: int, document: Mapping[str, Any], *, by: User | None, no
 
 def keep_build(survey: Survey, document: Mapping[str, Any], *, by: User | None, now: datetime) -> Build:
     """Keep a way to build on a survey. Raises DocumentRefused, also for what only the two together show."""
-    check_together(parse_survey(survey.document), parse_build(document))
+    build = parse_build(document)
+    check_together(parse_survey(survey.document), build)
+    check_records(build)
     return Build.objects.create(survey=survey, text=canonical(document), sha256=canonical_sha256(document),
                                 created_at=now, created_by=by)
 
@@ -59,13 +71,34 @@ def with_office_rates(document: Mapping[str, Any], now: datetime) -> Mapping[str
     office = Office.objects.first()
     day = now.astimezone(ZoneInfo(office.time_zone)).date() if office else now.date()
     rows = ProductionRate.objects.filter(task__in=RATES, valid_from__lte=day).order_by("valid_from", "id")
-    kept = {row.task: {"low": float(row.low), "typical": float(row.typical), "high": float(row.high), "unit": row.unit}
-            for row in rows}
+    kept = {row.task: {**_hours(row), "source": f"the office's rate {row.pk} of {row.valid_from}: {row.source}"[:MOST],
+                       "record": row.pk} for row in rows}
     labor = document.get("labor") or {}
     rates = (labor.get("rates") or {}) if isinstance(labor, Mapping) else None
     if not kept or not isinstance(rates, Mapping):
         return document
     return {**document, "labor": {**labor, "rates": {**kept, **rates}}}
+
+
+def _hours(row: ProductionRate) -> dict[str, Any]:
+    """A rate as a build gives it."""
+    return {"low": float(row.low), "typical": float(row.typical), "high": float(row.high), "unit": row.unit}
+
+
+def check_records(build: ParsedBuild) -> None:
+    """See that a rate which says that it is the office's record is that record. Raises DocumentRefused if it is not."""
+    claimed = {task: rate for task, rate in ((build.labor and build.labor.rates) or {}).items() if rate.record}
+    rows = ProductionRate.objects.in_bulk([rate.record for rate in claimed.values()]) if claimed else {}
+    faults = []
+    for task, rate in claimed.items():
+        row = rows.get(rate.record)
+        given = {name: getattr(rate, name) for name in ("low", "typical", "high", "unit")}
+        if row is None or row.task != task or _hours(row) != given:
+            faults.append(Fault(pointer("labor", "rates", task, "record"), str(rate.record),
+                                f"the number of the office's rate of {task} with these hours, or no number",
+                                f"the office's rate {rate.record} is another one"))
+    if faults:
+        raise DocumentRefused(faults)
 
 
 @transaction.atomic

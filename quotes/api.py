@@ -14,8 +14,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from estimating import units
-from estimating.models import Job, PriceListVersion, Role
+from estimating import escalation, money, units
+from estimating.models import CrewMix, Job, PriceListVersion, Role
 from estimating.service import runs
 from estimating.service.endpoints import RunSerializer, accepted
 from estimating.service.idempotency import idempotent
@@ -26,7 +26,7 @@ from estimating.service.serializers import StrictModelSerializer, StrictSerializ
 from estimating.service.views import ReadViewSet
 from framing.models import Framing
 from quotes import papers, revisions
-from quotes.estimate import Extra
+from quotes.estimate import SETTLEMENTS, Extra
 from quotes.models import Quote, QuoteLine, RenderedFile, Revision
 
 CREW_PAPERS = (RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST)  # these hold no prices
@@ -45,6 +45,58 @@ class ExtraSerializer(StrictSerializer):
             return units.unit(value).code
         except units.UnitError as error:
             raise serializers.ValidationError(f"expected {error.expected}") from None
+
+
+class AllowanceSerializer(StrictSerializer):
+    """A sum allowed for what is not settled yet; it goes through the chain as any cost."""
+
+    name = serializers.CharField(max_length=200)
+    amount = serializers.DecimalField(12, 2, min_value=Decimal("0.01"), help_text="Before overhead and profit.")
+    includes = serializers.CharField(max_length=500, help_text="What the sum is for, in words that are printed.")
+    settlement = serializers.ChoiceField(tuple(SETTLEMENTS), help_text="How the difference is settled.")
+    taxable = serializers.BooleanField(required=False, default=False)
+
+
+class DiscountSerializer(StrictSerializer):
+    """An amount or a share of the sale, never both, and why; printed on the proposal."""
+
+    reason = serializers.CharField(max_length=200)
+    amount = serializers.DecimalField(12, 2, min_value=Decimal("0.01"), required=False, allow_null=True)
+    share = serializers.DecimalField(
+        7, 6, min_value=Decimal("0.000001"), max_value=Decimal(1), required=False, allow_null=True,
+        help_text="A fraction: 0.05 is five per cent.",
+    )  # fmt: skip
+    place = serializers.ChoiceField(money.DISCOUNT_PLACES, help_text="Before or after tax on the sale.")
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        return _made(money.Discount, {"amount": None, "share": None} | values)
+
+
+class EscalationSerializer(StrictSerializer):
+    """A clause that lets the price move with a Producer Price Index; its text is the office's."""
+
+    series = serializers.CharField(max_length=40, help_text="Id of the series, such as WPU081.")
+    base_month = serializers.RegexField(r"^[0-9]{4}-(0[1-9]|1[0-2])$", help_text="YYYY-MM")
+    base_index = serializers.DecimalField(12, 4, min_value=Decimal("0.0001"))
+    figures = serializers.ChoiceField(escalation.FIGURES)
+    cap = serializers.DecimalField(7, 6, min_value=Decimal(0), required=False, allow_null=True)
+    floor = serializers.DecimalField(
+        7, 6, min_value=Decimal(-1), max_value=Decimal(0), required=False, allow_null=True
+    )
+    if_series_ends = serializers.CharField(max_length=300)
+    text = serializers.CharField(max_length=4000)
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        return _made(escalation.Escalation, {"cap": None, "floor": None} | values)
+
+
+def _made(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
+    """The values, of which the computation has made its own record without complaint."""
+    try:
+        kind(**values)
+    except money.MoneyError as error:
+        raise serializers.ValidationError(str(error)) from None
+    return values
 
 
 class LineSerializer(StrictModelSerializer):
@@ -69,6 +121,18 @@ class PricedFrom(StrictSerializer):
     priced_on = serializers.DateField(
         required=False, help_text="Whose prices and rates hold; today where not given, in the office's time zone."
     )
+
+    crew_mix = serializers.CharField(
+        max_length=60, required=False, allow_blank=True, help_text="Name of a crew mix; empty: the usual crew."
+    )
+    allowances = AllowanceSerializer(many=True, required=False, allow_null=True, max_length=100)
+    discount = DiscountSerializer(required=False, allow_null=True)
+    escalation = EscalationSerializer(required=False, allow_null=True)
+
+    def validate_crew_mix(self, value: str) -> str:
+        if value and not CrewMix.objects.filter(name=value).exists():
+            raise serializers.ValidationError(f"there is no crew mix {value}")
+        return value
 
     def validate_price_list_versions(self, value: list[int]) -> list[int]:
         known = set(PriceListVersion.objects.filter(pk__in=value).values_list("pk", flat=True))
@@ -95,10 +159,14 @@ class QuoteInList(StrictModelSerializer):
     number = serializers.CharField(read_only=True)
     price_list_versions = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
     extras = ExtraSerializer(many=True, read_only=True)
+    allowances = AllowanceSerializer(many=True, read_only=True)
+    discount = DiscountSerializer(read_only=True)
+    escalation = EscalationSerializer(read_only=True)
 
     class Meta:
         model = Quote
-        fields = ("id", "number", "job", "framing", "price_list_versions", "priced_on", "extras", "price", "created_at")
+        fields = ("id", "number", "job", "framing", "price_list_versions", "priced_on", "extras", "crew_mix",
+                  "allowances", "discount", "escalation", "price", "created_at")
         read_only_fields = fields
 
 
@@ -115,6 +183,15 @@ class QuoteSerializer(QuoteInList):
     @extend_schema(responses=LineSerializer(many=True))
     def get_lines(self, row: Quote) -> list[dict[str, Any]]:
         return LineSerializer(row.lines.filter(revision=None), many=True).data
+
+
+class ChangeSerializer(StrictSerializer):
+    """What the price would be with hours or prices higher or lower by a share."""
+
+    of = serializers.ChoiceField(("hours", "prices"))
+    share = serializers.CharField(help_text="A fraction: -0.10 is a tenth less.")
+    price = serializers.CharField()
+    delta = serializers.CharField(help_text="Against the price as it is.")
 
 
 class RevisionInList(StrictModelSerializer):
@@ -189,6 +266,25 @@ class QuoteViewSet(ReadViewSet):
             )
         return self.answer(quote)
 
+    @extend_schema(responses={200: inline_serializer("Sensitivity", {
+        "price": serializers.CharField(), "changes": ChangeSerializer(many=True)})})
+    def sensitivity(self, request: Request, pk: str) -> Response:
+        """What hours 10 and 20 per cent, prices 5 and 10 per cent up or down do to the price, through the chain."""
+        price, changes = revisions.sensitivity_of(self.get_object())
+        return Response({"price": str(price), "changes": [change.as_json() for change in changes]})
+
+
+AGREED = ("crew_mix", "allowances", "discount", "escalation")
+
+
+def _kept(value: Any) -> Any:
+    """What was agreed, as a quote keeps it: money as text."""
+    if isinstance(value, dict):
+        return {name: _kept(inner) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_kept(inner) for inner in value] or None
+    return str(value) if isinstance(value, Decimal) else value
+
 
 def _priced_from(values: dict[str, Any], absent: Any = ()) -> dict[str, Any]:
     extras = values.get("extras")
@@ -196,6 +292,7 @@ def _priced_from(values: dict[str, Any], absent: Any = ()) -> dict[str, Any]:
         "version_ids": values.get("price_list_versions"),
         "extras": absent if extras is None else [Extra(**extra) for extra in extras],
         "priced_on": values.get("priced_on"),
+        "agreed": {name: _kept(values[name]) for name in AGREED if name in values},
     }
 
 
@@ -284,6 +381,7 @@ of_quote = "quotes/<int:quote_id>/revisions"
 urlpatterns = [
     path("quotes", QuoteViewSet.as_view({"get": "list", "post": "create"}, detail=False), name="quotes"),
     path("quotes/<int:pk>", QuoteViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="quote"),
+    path("quotes/<int:pk>/sensitivity", QuoteViewSet.as_view({"get": "sensitivity"}), name="quote-sensitivity"),
     path(of_quote, RevisionViewSet.as_view({"get": "list", "post": "create"}, detail=False), name="revisions"),
     path(f"{of_quote}/<int:number>", RevisionViewSet.as_view({"get": "retrieve"}), name="revision"),
     path(f"{of_quote}/<int:number>/render", RevisionViewSet.as_view({"post": "render"}), name="revision-render"),

@@ -7,7 +7,7 @@ a zero; with one, there is no price.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -15,9 +15,11 @@ from math import ceil
 from typing import Any, Literal
 
 from estimating import money, units
+from quotes.cautions import Caution
 from quotes.spread import cost_spread
 
-Kind = Literal["material", "labor", "service"]
+Kind = Literal["material", "labor", "service", "allowance"]
+Settlement = Literal["cost", "cost-and-markup", "fixed"]
 LARGEST = Decimal(10) ** 13  # what a column of 15 digits with cents no longer holds
 
 
@@ -81,6 +83,26 @@ class Extra:
     reason: str = ""
 
 
+# How the difference between an allowance and what the thing costs is settled, as it is printed.
+SETTLEMENTS: dict[Settlement, str] = {
+    "cost": "The difference to what it costs is paid or given back at cost, with the receipt shown",
+    "cost-and-markup": "The difference to what it costs is paid or given back at cost with the overhead and profit of "
+                       "this price on it, with the receipt shown",
+    "fixed": "The sum stays as it is, whatever it costs",
+}
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """A sum set aside for what is not settled yet: what it includes, and how the difference is settled."""
+
+    name: str
+    amount: Decimal
+    includes: str
+    settlement: Settlement
+    taxable: bool = False
+
+
 @dataclass(frozen=True)
 class Line:
     """One line of cost. `came_from` says which reading, price or rate stands behind it."""
@@ -138,6 +160,11 @@ class Estimate:
     payments: tuple[money.Payment, ...]
     prices_valid_to: date | None
     spread: dict[str, Any] | None = None
+    discount: money.Discount | None = None
+    tax: Mapping[str, Any] | None = None
+    crew_mix: Mapping[str, Any] | None = None
+    accuracy: Mapping[str, Any] | None = None
+    cautions: tuple[Caution, ...] = ()
 
     @property
     def is_blocked(self) -> bool:
@@ -170,7 +197,11 @@ class Estimate:
             "findings": [finding.as_json() for finding in self.findings],
             "hours": str(self.hours),
             "crew_rate": None if self.crew_rate is None else str(self.crew_rate),
+            "crew_mix": self.crew_mix,
             "terms": {name: str(value) for name, value in asdict(self.terms).items()},
+            "tax": self.tax,
+            "discount": None if self.discount is None else {
+                name: None if value is None else str(value) for name, value in asdict(self.discount).items()},
             "chain": None if chain is None else {
                 **{name: str(value) for name, value in asdict(chain).items()},
                 "direct": str(chain.direct), "sale": str(chain.sale), "price": str(chain.price),
@@ -179,6 +210,8 @@ class Estimate:
             "payments": [{name: str(value) for name, value in asdict(payment).items()} for payment in self.payments],
             "prices_valid_to": self.prices_valid_to.isoformat() if self.prices_valid_to else None,
             "spread": self.spread,
+            "accuracy": self.accuracy,
+            "cautions": [caution.as_json() for caution in self.cautions],
         }
 
 
@@ -212,6 +245,11 @@ def estimate(
     currency: str,
     schedule: Sequence[tuple[Decimal, str]],
     extras: Iterable[Extra] = (),
+    allowances: Iterable[Allowance] = (),
+    discount: money.Discount | None = None,
+    tax: Mapping[str, Any] | None = None,
+    crew_mix: Mapping[str, Any] | None = None,
+    asks: Iterable[Finding] = (),
 ) -> Estimate:
     """What the deck of `framing` costs and sells for.
 
@@ -226,13 +264,21 @@ def estimate(
         Progress payments; the shares add up to 1.
     extras : iterable of Extra
         What the engine does not compute.
+    allowances : iterable of Allowance
+        Sums for what is not settled; each is a line of its own and goes through the chain as any cost.
+    discount : Discount, optional
+        Taken off at its place in the chain.
+    tax, crew_mix : mapping, optional
+        What the tax of `terms` and the counts of `rates` came from, to be told beside the price.
+    asks : iterable of Finding
+        What stood in the way before.
 
     Notes
     -----
     Sticks priced by board or linear feet are rounded to the cent a stick, other goods a line. Hours are rounded to a
     tenth over the whole job and that much is priced at the crew's mean rate; the tasks share it by largest remainder.
     """
-    findings: list[Finding] = list(_stops(framing))
+    findings: list[Finding] = [*asks, *_stops(framing)]
     lines: list[Line] = []
     for number, row in enumerate(framing.get("quantities") or ()):
         if _decimal(row["order"]) > 0:
@@ -242,11 +288,13 @@ def estimate(
                "basis": extra.reason or "put in by hand", "description": ""}
         lines.extend(_bought(row, f"extras/{number}", prices, currency, findings))
 
+    lines.extend(_allowed(number, allowance) for number, allowance in enumerate(allowances))
     hours, crew_rate, labor = _labor(framing.get("labor") or (), rates, findings)
     lines.extend(labor)
+    lines = [replace(line, taxable=_taxed(line, terms)) for line in lines]
     lines.sort(key=lambda line: TITLES.index(line.group))
 
-    chain = _chain(lines, terms, findings)
+    chain = _chain(lines, terms, discount, tax, findings)
     payments: tuple[money.Payment, ...] = ()
     if chain is not None:
         try:
@@ -261,8 +309,31 @@ def estimate(
                  if line.kind == "material" and line.came_from["framing"].startswith("/")}
         spread = cost_spread(framing, costs, crew_rate, hours, chain.direct, chain.contingency,
                              terms.tax_rate if terms.tax_place == "cost" else Decimal(0))
+        if spread is not None:
+            spread["price"] = _price_spread(spread["direct"], terms, discount)
     return Estimate(currency, tuple(lines), tuple(findings), hours, crew_rate, terms, chain, payments,
-                    min(ends, default=None), spread)
+                    min(ends, default=None), spread, discount, tax, crew_mix)
+
+
+def _allowed(number: int, allowance: Allowance) -> Line:
+    return Line(TITLES[-1], "allowance", f"allowance/{number + 1}", allowance.name, Decimal(1), "LS", allowance.amount,
+                "LS", money.rounded(allowance.amount), allowance.taxable, True,
+                {"framing": f"allowances/{number}", "basis": "a sum allowed", "includes": allowance.includes,
+                 "settlement": allowance.settlement})
+
+
+def _taxed(line: Line, terms: money.Terms) -> bool:
+    """Whether tax on cost falls on a line, by what the terms say that it falls on."""
+    return {"marked": line.taxable, "materials": line.kind == "material", "all": True}[terms.taxed_lines]
+
+
+def _price_spread(direct: Mapping[str, str], terms: money.Terms, discount: money.Discount | None
+                  ) -> dict[str, str] | None:
+    """The price that each of the trials' direct costs, a text with two decimals, comes to by the chain."""
+    try:
+        return {name: str(money.price_at(Decimal(amount), terms, discount)) for name, amount in direct.items()}
+    except money.MoneyError:  # a discount that a cheaper job would not bear
+        return None
 
 
 def items_of(framing: Mapping[str, Any], extras: Iterable[Extra] = ()) -> list[str]:
@@ -366,22 +437,30 @@ def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],
              money.rounded(_decimal(row["hours"]), 2), "HUR", crew_rate, "HUR", cost, False, False,
              {"framing": f"/labor/{number}", "basis": row.get("basis") or "", "quantity": str(row.get("quantity", "")),
               "unit": row.get("unit") or "", "hours_per_unit": str(row.get("hours_per_unit", "")),
-              "factor": str(row.get("factor", "")), "rates": behind})
+              "factor": str(row.get("factor", "")), "production_rate": row.get("rate_record"), "rates": behind})
         for (number, row), cost in zip(worked, costs, strict=True)
     ]
     return hours, crew_rate, lines
 
 
-def _chain(lines: Sequence[Line], terms: money.Terms, findings: list[Finding]) -> money.Chain | None:
+def _chain(lines: Sequence[Line], terms: money.Terms, discount: money.Discount | None,
+           tax: Mapping[str, Any] | None, findings: list[Finding]) -> money.Chain | None:
     if terms.tax_place == "unknown":
+        place = (tax or {}).get("jurisdiction")
+        where = f" No tax rule of the day names {place}." if place else " The job names no jurisdiction." if tax else ""
         findings.append(Finding("tax-place", "office", "The office has not said where sales tax stands: on taxable "
-                                                       "cost or on the sale. Ask the accountant, then set it."))
+                                                       f"cost or on the sale.{where} Ask the accountant, then set it."))
     if not lines:
         findings.append(Finding("nothing-to-price", "framing", "The framing has no quantities and no hours to price."))
     if findings:
         return None
     net = money.total(line.cost for line in lines)
-    chain = money.price_chain(net, money.total(line.cost for line in lines if line.taxable), terms)
+    taxable = money.total(line.cost for line in lines if line.taxable)
+    try:
+        chain = money.price_chain(net, taxable, terms, discount)
+    except money.MoneyError as error:
+        findings.append(Finding("discount", "discount", f"The discount cannot be given: {error}."))
+        return None
     if chain.price >= LARGEST:
         findings.append(Finding("too-large", "price", f"A price of {chain.price} is more than can be kept."))
         return None

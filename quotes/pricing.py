@@ -1,14 +1,17 @@
-"""What the office's records say about a day, as the estimate takes it: prices, labor rates."""
+"""What the office's records say about a day, as the estimate takes it: prices, labor rates, the crew."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from dataclasses import replace
 from datetime import date
+from decimal import Decimal
+from typing import Any
 
 from estimating.models import PriceListVersion
 from estimating.price_book import ItemPrice, price_items
-from estimating.rates import labor_rates_on
-from quotes.estimate import LaborRate, Missing, Price
+from estimating.rates import crew_mix_on, labor_rates_on
+from quotes.estimate import Finding, LaborRate, Missing, Price
 
 
 def prices_on(items: Iterable[str], on: date, versions: Collection[PriceListVersion]) -> dict[str, Price | Missing]:
@@ -22,6 +25,26 @@ def prices_on(items: Iterable[str], on: date, versions: Collection[PriceListVers
 def rates_on(on: date) -> list[LaborRate]:
     """Of every grade the rate that holds on a day."""
     return [LaborRate(row.grade, row.rate, row.crew_count, row.pk, row.valid_from) for row in labor_rates_on(on)]
+
+
+def crew_on(on: date, mix: str = "") -> tuple[list[LaborRate], dict[str, Any] | None, list[Finding]]:
+    """The crew of a day: rates with the counts of the mix of that name, what the mix is, and what it lacks.
+
+    Without a name each rate's own count makes the usual crew.
+    """
+    rates = rates_on(on)
+    if not mix:
+        return rates, None, []
+    row = crew_mix_on(mix, on)
+    if row is None:
+        return rates, None, [Finding("no-crew-mix", mix, f"There is no crew mix {mix} on {on}; enter one or take "
+                                                         "another.")]
+    counts = {entry["grade"]: Decimal(entry["count"]) for entry in row.counts}
+    lacking = [Finding("no-labor-rate", grade, f"The crew mix {mix} has a {grade}, and no labor rate of that grade "
+                                               f"holds on {on}.")
+               for grade in counts.keys() - {rate.grade for rate in rates}]
+    told = {"id": row.pk, "name": row.name, "counts": row.counts, "valid_from": row.valid_from.isoformat()}
+    return [replace(rate, count=counts.get(rate.grade, Decimal(0))) for rate in rates], told, lacking
 
 
 def _price(found: ItemPrice) -> Price:

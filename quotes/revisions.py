@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -17,21 +18,27 @@ from django.db import transaction
 from django.db.models import Max
 
 from estimating.models import Job, Office, PriceListVersion, User
-from estimating.office import local_day, payment_schedule, terms_of, the_office
+from estimating.money import Discount, Terms
+from estimating.office import local_day, payment_schedule, the_office
 from estimating.price_book import versions_in_force
 from estimating.service.history import note
 from estimating.service.problems import refusal
+from estimating.taxes import terms_on
 from framing.models import Framing
 from framing.papers import cut_sheets_html
 from framing.records import canonical
-from quotes.estimate import Estimate, Extra, Finding, estimate, items_of
+from quotes.accuracy import band, known_of
+from quotes.cautions import deposit_caution, escalation_caution
+from quotes.estimate import SETTLEMENTS, Allowance, Estimate, Extra, Finding, Line, estimate, items_of
 from quotes.models import Quote, QuoteLine, Revision
 from quotes.notes import Note, notes_for
-from quotes.pricing import prices_on, rates_on
+from quotes.pricing import crew_on, prices_on
 from quotes.rendering import HASH_MARK, proposal_html
 from quotes.templatetags.paper import money
+from quotes.sensitivity import Change, sensitivity
 
 FORMAT = "quote-snapshot/1"
+NOTHING: Mapping[str, Any] = {}
 
 
 @refusal(409)
@@ -60,8 +67,11 @@ class NotApproved(Exception):
 
 @transaction.atomic
 def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | None = None,
-                extras: Sequence[Extra] = (), priced_on: date | None = None, by: User | None, now: datetime) -> Quote:
+                extras: Sequence[Extra] = (), priced_on: date | None = None, agreed: Mapping[str, Any] = NOTHING,
+                by: User | None, now: datetime) -> Quote:
     """A new quote of a framing, priced at once.
+
+    `agreed` holds what is agreed beside it, as the quote keeps it: `crew_mix`, `allowances`, `discount`, `escalation`.
 
     Without `version_ids` the versions in force are taken, without `priced_on` today in the office's time zone. What
     has no price is told in the quote's findings. Raises OfficeNotSet, FramingElsewhere or NotApproved.
@@ -73,7 +83,7 @@ def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | 
         raise FramingElsewhere(f"Framing {framing.pk} belongs to job {framing.build.survey.job_id}, not to {job.pk}.")
     versions = _approved(version_ids)
     quote = Quote(job=job, framing=framing, priced_on=priced_on or local_day(office, now),
-                  extras=[_as_json(extra) for extra in extras], created_at=now, created_by=by)
+                  extras=[_as_json(extra) for extra in extras], created_at=now, created_by=by, **agreed)
     worked = _estimate(quote, framing, versions, office)
     quote.estimate, quote.price = _summary(worked), worked.price
     quote.save()
@@ -85,8 +95,8 @@ def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | 
 
 @transaction.atomic
 def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: Collection[int] | None = None,
-                  extras: Sequence[Extra] | None = None, priced_on: date | None = None, by: User | None,
-                  now: datetime) -> Quote:
+                  extras: Sequence[Extra] | None = None, priced_on: date | None = None,
+                  agreed: Mapping[str, Any] = NOTHING, by: User | None, now: datetime) -> Quote:
     """Price a quote anew, with what is given in place of what it had. Raises as `draft_quote`."""
     office = the_office()
     quote = _locked(quote_id)
@@ -102,12 +112,16 @@ def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: 
     if extras is not None:
         quote.extras = [_as_json(extra) for extra in extras]
     quote.priced_on = priced_on or quote.priced_on
+    before_agreed = {name: getattr(quote, name) for name in agreed}
+    for name, value in agreed.items():
+        setattr(quote, name, value)
     worked = _estimate(quote, quote.framing, _versions(quote), office)
     quote.estimate, quote.price = _summary(worked), worked.price
     quote.save()
     quote.lines.filter(revision=None).delete()
     _write_lines(quote, worked, None)
-    note(quote, "price", {"price": [_text(before), _text(worked.price)]}, by=by, now=now)
+    changed = {name: [old, agreed[name]] for name, old in before_agreed.items() if old != agreed[name]}
+    note(quote, "price", {"price": [_text(before), _text(worked.price)], **changed}, by=by, now=now)
     return quote
 
 
@@ -154,6 +168,23 @@ def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision
     return revision
 
 
+def sensitivity_of(quote: Quote) -> tuple[Decimal, tuple[Change, ...]]:
+    """The price of a quote and what more or fewer hours, dearer or cheaper goods make of it. Raises QuoteBlocked."""
+    findings = [Finding(**finding) for finding in quote.estimate["findings"]]
+    if quote.price is None:
+        raise QuoteBlocked(quote.number, findings)
+    return quote.price, sensitivity(
+        list(quote.lines.filter(revision=None)), terms_as_priced(quote.estimate["terms"]), discount_of(quote.discount)
+    )
+
+
+def terms_as_priced(kept: Mapping[str, str]) -> Terms:
+    """The terms that an estimate was made with, from its text."""
+    words = {"tax_place", "overhead_on", "profit_on", "taxed_lines"}
+    return Terms(**{name: value if name in words else Decimal(value)  # type: ignore[arg-type]
+                    for name, value in kept.items()})
+
+
 def snapshot_sha256(snapshot: str, *, plan_svg: str, section_svg: str, proposal_html: str, cut_sheets_html: str) -> str:
     """The hash of what a revision keeps, and of nothing made from it later."""
     kept = [snapshot, plan_svg, section_svg, proposal_html, cut_sheets_html]
@@ -171,14 +202,21 @@ def is_intact(revision: Revision) -> bool:
 def notes_of(framing: Framing, worked: Estimate | None = None) -> tuple[Note, ...]:
     """The notes of a framing, and the allowances of an estimate of it."""
     build = framing.build
-    allowances = [
-        Note(key="allowance", section="allowance", basis="price list", source=f"{line.came_from['sku']} of "
-             f"{line.came_from['price_list']} version {line.came_from['price_list_version']}",
-             decided_by="owner and contractor",
-             text=f"{line.description}: {money(line.cost, worked.currency)} before overhead and profit is allowed.")
-        for line in (worked.lines if worked else ()) if line.allowance
-    ]
+    allowances = [_allowance_note(line, worked.currency) for line in (worked.lines if worked else ()) if line.allowance]
     return (*notes_for(framing.document, build.survey.document, build.document), *allowances)
+
+
+def _allowance_note(line: Line, currency: str) -> Note:
+    """What is allowed, what it includes, and how the difference is settled; that of a price list goes at cost."""
+    came = line.came_from
+    text = f"{line.description}: {money(line.cost, currency)} before overhead and profit is allowed."
+    text += f" Included: {came['includes'].rstrip('.')}." if came.get("includes") else ""
+    basis, source = "price list", f"{came.get('sku')} of {came.get('price_list')} version " \
+                                  f"{came.get('price_list_version')}"
+    if line.kind == "allowance":
+        basis, source = "agreed with the owner", "this quote"
+    return Note(key="allowance", section="allowance", basis=basis, source=source, decided_by="owner and contractor",
+                text=f"{text} {SETTLEMENTS[came.get('settlement', 'cost')]}.")
 
 
 def _approved(version_ids: Collection[int] | None) -> list[PriceListVersion]:
@@ -197,7 +235,7 @@ def _approved(version_ids: Collection[int] | None) -> list[PriceListVersion]:
 
 def _locked(quote_id: int) -> Quote:
     """The quote with its framing, nobody else changing it until the transaction ends."""
-    rows = Quote.objects.select_for_update(of=("self",)).select_related("framing__build__survey")
+    rows = Quote.objects.select_for_update(of=("self",)).select_related("framing__build__survey", "job")
     return rows.get(pk=quote_id)
 
 
@@ -208,10 +246,29 @@ def _versions(quote: Quote) -> list[PriceListVersion]:
 def _estimate(quote: Quote, framing: Framing, versions: Sequence[PriceListVersion], office: Office) -> Estimate:
     document = framing.document
     extras = [Extra(row["item"], Decimal(row["quantity"]), row["unit"], row["reason"]) for row in quote.extras]
-    return estimate(
-        document, prices_on(items_of(document, extras), quote.priced_on, versions), rates_on(quote.priced_on),
-        terms_of(office), currency=office.currency, schedule=payment_schedule(office), extras=extras,
+    allowances = [Allowance(row["name"], Decimal(row["amount"]), row["includes"], row["settlement"], row["taxable"])
+                  for row in quote.allowances or ()]
+    terms, tax = terms_on(office, quote.job.jurisdiction, quote.priced_on)
+    rates, mix, asks = crew_on(quote.priced_on, quote.crew_mix)
+    worked = estimate(
+        document, prices_on(items_of(document, extras), quote.priced_on, versions), rates, terms,
+        currency=office.currency, schedule=payment_schedule(office), extras=extras, allowances=allowances,
+        discount=discount_of(quote.discount), tax=tax, crew_mix=mix, asks=asks,
     )
+    if worked.price is None:
+        return worked
+    cautions = (deposit_caution(worked.price, worked.payments, quote.job.jurisdiction, quote.priced_on),
+                escalation_caution(quote.escalation))
+    return replace(worked, accuracy=band(worked.price, known_of(document, worked.lines)),
+                   cautions=tuple(found for found in cautions if found))
+
+
+def discount_of(kept: Mapping[str, Any] | None) -> Discount | None:
+    """The discount that a quote keeps."""
+    if kept is None:
+        return None
+    amount, share = (None if kept[name] is None else Decimal(kept[name]) for name in ("amount", "share"))
+    return Discount(kept["reason"], amount, share, kept["place"])
 
 
 def _snapshot(quote: Quote, number: int, worked: Estimate, office: Office, today: date, valid_until: date
@@ -231,6 +288,8 @@ def _snapshot(quote: Quote, number: int, worked: Estimate, office: Office, today
         "price_lists": [{"id": version.pk, "list": str(version), "sha256": version.source_sha256}
                         for version in _versions(quote)],
         "extras": quote.extras,
+        "agreed": {"crew_mix": quote.crew_mix, "allowances": quote.allowances, "discount": quote.discount,
+                   "escalation": quote.escalation},
         "estimate": worked.as_json(),
         "notes": [found.as_json() for found in (*notes_of(framing, worked), *_own_exclusions(office))],
     }

@@ -58,7 +58,7 @@ class BurdenSerializer(StrictSerializer):
 
 
 class LaborRateSerializer(StrictModelSerializer):
-    """The rate itself with a basis in words, or its `burden`, from which it is worked and which is kept as its basis."""
+    """The rate itself with a basis in words, or its `burden`, from which it is worked and which becomes its basis."""
 
     burden = BurdenSerializer(write_only=True, required=False)
 
@@ -98,7 +98,7 @@ def _basis(given: dict[str, Any], year: int) -> burden.Basis:
         if name := part.get("published"):
             tax = PAYROLL_TAXES.get((name, year))
             if tax is None:
-                years = ", ".join(str(known) for known, y in PAYROLL_TAXES if known == name for known in [y])
+                years = ", ".join(str(known) for kind, known in PAYROLL_TAXES if kind == name)
                 raise serializers.ValidationError({"burden": {"parts": {number: {"published": (
                     f"no number of {year} is known here; expected a day in {years}, or the part in full")}}}})
             parts.append(burden.Part(tax.name, "share", tax.rate, tax.wage_base, f"{tax.source} ({tax.status})"))

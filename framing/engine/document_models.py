@@ -404,12 +404,14 @@ class Panel(_Part):
 
 
 class Rate(_Part):
-    """Person-hours for one `unit` of a task."""
+    """Person-hours for one `unit` of a task; `source` says whose, `record` the number of the office's own rate."""
 
     low: Hours
     typical: Hours
     high: Hours
     unit: Name
+    source: Words | None = None
+    record: Annotated[int, number_of(least=1, most=2**53, whole=True)] | None = None
 
     @model_validator(mode="after")
     def _order(self) -> Rate:

@@ -344,6 +344,7 @@ class LaborTask(_Part):
     factor: float
     hours: float
     basis: str
+    rate_record: int | None = None
 
 
 class DifficultyFactor(_Part):

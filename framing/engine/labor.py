@@ -25,7 +25,10 @@ UP = {"stair": "hoist-stairs", "hoist": "hoist-rope", "elevator": "hoist-elevato
 
 @dataclass(frozen=True)
 class Task:
-    """One task: `hours` = quantity x hours_per_unit x factor, person-hours; `low` and `high` bound the hours a unit."""
+    """One task: `hours` = quantity x hours_per_unit x factor, person-hours; `low` and `high` bound the hours a unit.
+
+    `record` is the number of the office's own rate, where it is one.
+    """
 
     task: str
     quantity: float
@@ -35,6 +38,7 @@ class Task:
     basis: str
     low: float
     high: float
+    record: int | None = None
 
     @property
     def hours(self) -> float:
@@ -50,7 +54,8 @@ class Task:
 
     def as_json(self) -> dict[str, Any]:
         return {"task": self.task, "quantity": self.quantity, "unit": self.unit, "hours_per_unit": self.hours_per_unit,
-                "low": self.low, "high": self.high, "factor": self.factor, "hours": self.hours, "basis": self.basis}
+                "low": self.low, "high": self.high, "factor": self.factor, "hours": self.hours, "basis": self.basis,
+                "rate_record": self.record}
 
 
 @dataclass(frozen=True)
@@ -164,8 +169,8 @@ def _drivers(build: Build, deck: Deck, frame: Frame, decking: Decking, lifts: Li
 
 def _task(task: str, quantity: float, basis: str, given: Mapping[str, Any], hard: Difficulty | None = None) -> Task:
     """The task at its rate, times what makes it hard."""
-    own = task in given
-    rate = given[task] if own else production.RATES[task]
-    source = "the build's own rate" if own else production.RATES[task].source
+    rate = given.get(task) or production.RATES[task]
+    source, record = rate.source or "the build's own rate", given[task].record if task in given else None
     basis = f"{basis}; rate {rate.low:g}-{rate.typical:g}-{rate.high:g}, {source}" + (f"; {hard.words}" if hard else "")
-    return Task(task, float(quantity), rate.unit, rate.typical, hard.used if hard else 1.0, basis, rate.low, rate.high)
+    return Task(task, float(quantity), rate.unit, rate.typical, hard.used if hard else 1.0, basis, rate.low, rate.high,
+                record)

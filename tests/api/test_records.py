@@ -7,7 +7,9 @@ import pytest
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from estimating import burden
 from estimating.models import (
+    CrewMix,
     Customer,
     History,
     Job,
@@ -16,10 +18,13 @@ from estimating.models import (
     Price,
     PriceList,
     PriceListVersion,
+    ProductionRate,
     Supplier,
+    TaxRule,
 )
 from estimating.price_lists import COLUMNS
-from estimating.rates import labor_rates_on
+from estimating.rates import crew_mix_on, labor_rates_on
+from estimating.taxes import tax_rule_on, terms_on
 
 pytestmark = pytest.mark.django_db
 API = "/api/v1"
@@ -377,3 +382,155 @@ def test_the_rate_of_a_day_is_the_last_that_began():
     assert labor_rates_on(date(2025, 12, 31)) == []
     assert [row.rate for row in labor_rates_on(date(2026, 5, 31))] == [50]
     assert [row.rate for row in labor_rates_on(date(2026, 6, 1))] == [56]
+
+
+# Labor rates by parts, crew mixes, tax rules
+
+BY_PARTS = {
+    "grade": "lead", "valid_from": "2026-01-01", "burden": {
+        "wages": "40", "paid_hours": "2080", "billable_hours": "1820", "parts": [
+            {"published": "social-security"}, {"published": "medicare"}, {"published": "federal-unemployment"},
+            {"name": "state unemployment", "kind": "share", "amount": "0.029", "wage_base": "14000"},
+            {"name": "compensation", "kind": "per-hundred", "amount": "9.60", "source": "policy of 2026"},
+            {"name": "liability", "kind": "share", "amount": "0.011"},
+            {"name": "health", "kind": "monthly", "amount": "480"},
+            {"name": "retirement", "kind": "share", "amount": "0.03"},
+        ],
+    },
+}  # fmt: skip
+
+
+def with_burden(**changed):
+    return BY_PARTS | {"burden": BY_PARTS["burden"] | changed}
+
+
+def test_a_labor_rate_is_worked_from_its_parts_and_can_be_worked_again(desk):
+    made = desk.post(f"{API}/rates/labor", BY_PARTS)
+    assert made.status_code == 201, made.content
+    row = LaborRate.objects.get()
+    assert row.rate == Decimal("58.89") == Decimal(made.json()["rate"])  # worked by hand, see tests/standards
+    again = burden.work_rate(burden.from_json(row.basis))
+    assert (again.rate, again.total) == (row.rate, Decimal("107171.20"))
+    assert str(again.rate) == made.json()["basis"]["worked"]["rate"]
+    social = made.json()["basis"]["parts"][0]
+    assert (social["wage_base"], social["yearly"]) == ("184500", "5158.40") and "FICA" in social["source"]
+
+
+def test_a_rate_is_shown_part_by_part_without_keeping_it(desk):
+    shown = desk.post(f"{API}/rates/labor/worked", BY_PARTS)
+    assert shown.status_code == 200 and shown.json()["rate"] == "58.8900"
+    assert shown.json()["basis"]["worked"]["over_wages"] == "1.2881"
+    assert not LaborRate.objects.exists()
+
+
+@pytest.mark.parametrize(("body", "at"), [
+    ({"grade": "lead", "valid_from": "2026-01-01"}, ["/rate"]),
+    (BY_PARTS | {"rate": "50"}, ["/rate"]), (BY_PARTS | {"basis": {"said": "x"}}, ["/basis"]),
+    ({"grade": "lead", "valid_from": "2026-01-01", "rate": "5", "basis": {"format": "burden/1"}}, ["/basis"]),
+    (BY_PARTS | {"valid_from": "2020-01-01"}, ["/burden/parts/0/published"]),
+    (with_burden(billable_hours="2081"), ["/burden"]), (with_burden(wages="0"), ["/burden/wages"]),
+    (with_burden(wages="NaN"), ["/burden/wages"]), (with_burden(wages="99999999999"), ["/burden"]),
+    (with_burden(parts=[{"name": "x", "kind": "yearly", "amount": "1", "wage_base": "5"}]), ["/burden"]),
+    (with_burden(parts=[{"name": "x"}]), ["/burden/parts/0/amount", "/burden/parts/0/kind"]),
+    (with_burden(parts=[{"published": "medicare", "amount": "1"}]), ["/burden/parts/0/amount"]),
+    (with_burden(parts=[{"published": "tithe"}]), ["/burden/parts/0/published"]),
+    (with_burden(colour="red"), ["/burden/colour"]),
+])
+def test_a_burden_that_cannot_be_is_refused_with_its_place_and_nothing_is_kept(desk, body, at):
+    refused = desk.post(f"{API}/rates/labor", body)
+    assert refused.status_code == 422, refused.content
+    assert sorted(pointers(refused)) == at and not LaborRate.objects.exists()
+
+
+MIX = {"name": "boom day", "valid_from": "2026-01-01", "counts": [{"grade": "lead", "count": "1"}]}
+
+
+def test_a_crew_mix_is_kept_by_name_and_the_last_that_began_holds(desk):
+    desk.post(f"{API}/rates/labor", {"grade": "lead", "rate": "50", "valid_from": "2026-01-01"})
+    first = desk.post(f"{API}/crew-mixes", MIX)
+    assert first.status_code == 201 and first.json()["counts"] == [{"grade": "lead", "count": "1.00"}]
+    later = desk.post(f"{API}/crew-mixes", MIX | {
+        "valid_from": "2026-06-01", "counts": [{"grade": "lead", "count": "2"}]}).json()["id"]
+    assert crew_mix_on("boom day", date(2026, 5, 31)).pk == first.json()["id"]
+    assert crew_mix_on("boom day", date(2026, 6, 1)).pk == later
+    assert crew_mix_on("boom day", date(2025, 1, 1)) is None is crew_mix_on("other", date(2026, 6, 1))
+    assert len(desk.get(f"{API}/crew-mixes?name=boom day").json()["results"]) == 2
+
+
+@pytest.mark.parametrize("counts", [
+    [], [{"grade": "diver", "count": "1"}], [{"grade": "lead", "count": "0"}], [{"grade": "lead"}],
+    [{"grade": "lead", "count": "1"}, {"grade": "lead", "count": "2"}], "lead",
+])
+def test_a_crew_of_nobody_or_of_unknown_grades_is_refused(desk, counts):
+    desk.post(f"{API}/rates/labor", {"grade": "lead", "rate": "50", "valid_from": "2026-01-01"})
+    refused = desk.post(f"{API}/crew-mixes", MIX | {"counts": counts})
+    assert refused.status_code == 422 and all(at.startswith("/counts") for at in pointers(refused))
+    assert not CrewMix.objects.exists()
+
+
+TAX = {"jurisdiction": "Sampleton, ST", "rate": "0.0725", "place": "cost", "taxed_lines": "marked",
+       "valid_from": "2026-01-01", "source": "Regulation 1 of ST", "said_by": "the accountant, by letter"}
+
+
+def test_a_tax_rule_holds_from_its_day_in_its_jurisdiction_however_it_is_spelled(desk, office):
+    first = desk.post(f"{API}/tax-rules", TAX)
+    assert first.status_code == 201, first.content
+    desk.post(f"{API}/tax-rules", TAX | {"rate": "0.08", "valid_from": "2026-07-01"})
+    assert tax_rule_on(" sampleton,  st", date(2026, 6, 30)).rate == Decimal("0.0725")
+    assert tax_rule_on("Sampleton, ST", date(2026, 7, 1)).rate == Decimal("0.08")
+    assert tax_rule_on("Sampleton, ST", date(2025, 12, 31)) is None is tax_rule_on("", date(2026, 7, 1))
+    terms, told = terms_on(office, "Sampleton, ST", date(2026, 6, 30))
+    assert (terms.tax_rate, terms.tax_place, told["rule"]) == (Decimal("0.0725"), "cost", first.json()["id"])
+    assert told["said_by"] == TAX["said_by"] and told["source"] == TAX["source"]
+
+
+def test_where_no_rule_names_the_jurisdiction_the_offices_own_holds_only_if_it_says_so(office):
+    office.tax_rate, office.tax_place = Decimal("0.05"), "sale"
+    day = date(2026, 3, 1)
+    terms, told = terms_on(office, "Elsewhere", day)
+    assert (terms.tax_rate, terms.tax_place, told["from"]) == (Decimal("0.05"), "sale", "office")
+    office.tax_is_fallback = False
+    terms, told = terms_on(office, "Elsewhere", day)
+    assert (terms.tax_place, told["from"], told["jurisdiction"]) == ("unknown", "nobody", "Elsewhere")
+
+
+@pytest.mark.parametrize(("changed", "at"), [
+    ({"place": "unknown"}, "/place"), ({"place": "sale"}, "/taxed_lines"), ({"rate": "7.25"}, "/rate"),
+    ({"rate": "-0.01"}, "/rate"), ({"said_by": ""}, "/said_by"), ({"source": ""}, "/source"),
+    ({"valid_from": "soon"}, "/valid_from"), ({"taxed_lines": "some"}, "/taxed_lines"),
+    ({"jurisdiction": ""}, "/jurisdiction"),
+])
+def test_a_tax_rule_that_cannot_be_is_refused(desk, changed, at):
+    refused = desk.post(f"{API}/tax-rules", TAX | changed)
+    assert refused.status_code == 422 and pointers(refused) == [at] and not TaxRule.objects.exists()
+
+
+@pytest.mark.parametrize("path", ["rates/labor", "rates/labor/worked", "crew-mixes", "tax-rules"])
+def test_only_the_office_adds_rates_and_rules_and_the_crew_sees_none(crew, reader, as_user, path):
+    for person in (crew, reader):
+        assert as_user(person).post(f"{API}/{path}", {}).status_code == 403
+    if path != "rates/labor/worked":
+        assert as_user(crew).get(f"{API}/{path}").status_code == 403
+        assert as_user(reader).get(f"{API}/{path}").status_code == 200
+
+
+@pytest.mark.parametrize("path", ["rates/labor", "rates/production", "crew-mixes", "tax-rules"])
+def test_lists_of_rates_and_rules_take_no_more_queries_for_more_rows(api, path, django_assert_max_num_queries):
+    now = datetime(2026, 1, 1, tzinfo=UTC)
+    stamps = {"valid_from": date(2026, 1, 1), "created_at": now}
+    for n in range(20):
+        LaborRate.objects.create(grade=f"g{n}", rate=1, **stamps)
+        CrewMix.objects.create(name=f"m{n}", counts=[{"grade": "g1", "count": "1"}], **stamps)
+        ProductionRate.objects.create(task=f"t{n}", unit="EA", low=1, typical=1, high=1, source="x", **stamps)
+        TaxRule.objects.create(jurisdiction=f"j{n}", rate=0, place="cost", taxed_lines="all", source="x", said_by="y",
+                               **stamps)
+    with django_assert_max_num_queries(5):
+        assert len(api.get(f"{API}/{path}").json()["results"]) == 20
+
+
+def test_a_margin_of_the_whole_sale_is_refused_and_less_is_taken(api):
+    first = api.put(f"{API}/office", OFFICE | {"profit_on": "margin", "profit_rate": "0.2"})
+    assert first.status_code == 200 and first.json()["tax_is_fallback"] is True
+    refused = api.patch(f"{API}/office", {"profit_rate": "1"}, HTTP_IF_MATCH=first["ETag"])
+    assert refused.status_code == 422 and pointers(refused) == ["/profit_rate"]
+    assert Office.objects.get().profit_rate == Decimal("0.2")

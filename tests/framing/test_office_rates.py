@@ -64,6 +64,28 @@ def test_a_rate_by_another_unit_is_refused_where_it_would_be_used(survey):
     assert [f.pointer for f in refused.value.faults] == ["/labor/rates/set-members/unit"]
 
 
+def test_an_hour_says_which_of_the_offices_rates_it_is_by(survey):
+    row = rate("set-pads", "0.12", "EA")
+    framing, tasks = hours(survey)
+    assert tasks["set-pads"]["rate_record"] == row.pk
+    assert f"the office's rate {row.pk} of 2026-01-01: three jobs of 2025" in tasks["set-pads"]["basis"]
+    assert tasks["set-members"]["rate_record"] is None
+    again = records.frame_build(survey, framing.build.document, by=None, now=NOW)  # the kept build stands by itself
+    assert again.document["labor"] == framing.document["labor"]
+
+
+@pytest.mark.parametrize("wrong", [{"record": 10**6}, {"typical": 0.13}, {"unit": "EA", "high": 0.25}])
+def test_a_rate_that_claims_to_be_the_offices_and_is_not_is_refused(survey, wrong):
+    row = rate("set-pads", "0.12", "EA")
+    claimed = {"low": 0.06, "typical": 0.12, "high": 0.24, "unit": "EA", "record": row.pk} | wrong
+    with pytest.raises(DocumentRefused) as refused:
+        records.frame_build(survey, odd_build(labor={"rates": {"set-pads": claimed}}), by=None, now=NOW)
+    assert [f.pointer for f in refused.value.faults] == ["/labor/rates/set-pads/record"]
+    other = {"rates": {"set-members": {"low": 0.06, "typical": 0.12, "high": 0.24, "unit": "LF", "record": row.pk}}}
+    with pytest.raises(DocumentRefused):
+        records.frame_build(survey, odd_build(labor=other), by=None, now=NOW)
+
+
 @pytest.mark.parametrize("labor", [3, "much", [1], {"rates": [1]}, {"rates": "dear"}])
 def test_what_is_no_build_is_refused_and_no_crash(survey, labor):
     rate("set-pads", "0.12", "EA")
