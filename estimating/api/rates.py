@@ -80,9 +80,8 @@ class LaborRateSerializer(StrictModelSerializer):
         for name in ("rate", "basis"):
             if name in values:
                 raise serializers.ValidationError({name: "it is worked from the burden; expected one of the two"})
-        basis = _basis(by_parts, values["valid_from"].year)
         try:
-            kept = burden.as_json(basis)
+            kept = burden.as_json(_basis(by_parts, values["valid_from"].year))
         except money.MoneyError as error:
             raise serializers.ValidationError({"burden": str(error)}) from None
         rate = Decimal(kept["worked"]["rate"])

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from estimating import money, units
-from quotes.estimate import Extra, LaborRate, Missing, Price, estimate, group_of
+from quotes.estimate import Allowance, Extra, Finding, LaborRate, Missing, Price, estimate, group_of
 
 FIXTURE = json.loads((Path(__file__).parent / "fixtures" / "worked_terrace.json").read_text())
 
@@ -32,8 +32,9 @@ SCHEDULE = [(Decimal(share), milestone) for share, milestone in FIXTURE["schedul
 EXTRAS = [Extra(item, Decimal(quantity), unit) for item, quantity, unit in FIXTURE["extras"]]
 
 
-def work_out(framing=FIXTURE["framing"], prices=PRICES, rates=RATES, terms=TERMS, extras=EXTRAS, schedule=SCHEDULE):
-    return estimate(framing, prices, rates, terms, currency="USD", schedule=schedule, extras=extras)
+def work_out(framing=FIXTURE["framing"], prices=PRICES, rates=RATES, terms=TERMS, extras=EXTRAS, schedule=SCHEDULE,
+             **more):
+    return estimate(framing, prices, rates, terms, currency="USD", schedule=schedule, extras=extras, **more)
 
 
 def one(item, unit, order, price, **row):
@@ -208,3 +209,76 @@ def test_a_sheet_counted_by_its_area_is_bought_by_the_sheet():
 def test_what_is_measured_by_area_is_bought_in_the_rolls_that_the_supplier_sells():
     done = one("support/slip-sheet", "FTK", 165, PRICES["support/slip-sheet"], net=150.0, waste=15.0, order_unit="FTK")
     assert (done.lines[0].quantity, done.lines[0].unit) == (Decimal(2), "XRO")  # 165 / 100
+
+
+ROOFER = Allowance("Flashings by the roofer", Decimal("1500.00"), "two pipes and a drain", "cost-and-markup")
+
+
+def test_an_allowance_is_a_line_of_its_own_that_says_what_it_includes_and_goes_through_the_chain():
+    plain, done = work_out(), work_out(allowances=[ROOFER])
+    (line,) = [line for line in done.lines if line.kind == "allowance"]
+    assert (line.cost, line.allowance, line.taxable) == (Decimal("1500.00"), True, False)
+    assert line.came_from["includes"] == ROOFER.includes and line.came_from["settlement"] == "cost-and-markup"
+    assert done.chain.direct - plain.chain.direct == Decimal("1500.00")
+    assert done.price - plain.price == Decimal("2079.00")  # 1,500 x 1.05 x 1.2 x 1.1
+    taxed = work_out(allowances=[replace(ROOFER, taxable=True)])
+    assert taxed.chain.tax_on_cost - plain.chain.tax_on_cost == Decimal("108.75")  # 7.25 % of it
+
+
+@pytest.mark.parametrize(("taxed_lines", "taxed"), [
+    ("marked", Decimal("8118.06")), ("materials", Decimal("8118.06")), ("all", Decimal("17795.10"))])
+def test_tax_on_cost_falls_on_the_lines_that_the_rule_names(taxed_lines, taxed):
+    done = work_out(terms=replace(TERMS, taxed_lines=taxed_lines))
+    assert done.chain.taxed == taxed == sum(line.cost for line in done.lines if line.taxable)
+
+
+def test_materials_are_taxed_whether_they_are_marked_or_not_where_the_rule_says_so():
+    prices = {item: replace(price, taxable=not price.taxable) for item, price in PRICES.items()}
+    assert work_out(prices=prices, terms=replace(TERMS, taxed_lines="materials")).chain.taxed == Decimal("8118.06")
+
+
+def test_a_discount_stands_in_the_chain_and_the_payments_add_up_to_what_is_left():
+    done = work_out(discount=money.Discount("ordered in winter", Decimal("479.75")))
+    assert done.price == Decimal("25000.00") == sum(payment.amount for payment in done.payments)
+    assert sum(group.amount for group in done.groups()) == done.chain.sale == Decimal("25479.75")
+    assert done.as_json()["discount"]["reason"] == "ordered in winter"
+
+
+def test_a_discount_over_the_sale_blocks_the_price():
+    done = work_out(discount=money.Discount("too good", Decimal("25479.76")))
+    assert done.price is None and [finding.code for finding in done.findings] == ["discount"]
+
+
+def test_what_stood_in_the_way_before_stands_in_the_way_of_the_price():
+    done = work_out(asks=[Finding("no-crew-mix", "boom day", "There is no crew mix boom day.")])
+    assert done.price is None and done.findings[0].about == "boom day"
+
+
+def test_an_unknown_tax_names_the_jurisdiction_that_no_rule_knows():
+    done = work_out(terms=replace(TERMS, tax_place="unknown"), tax={"from": "nobody", "jurisdiction": "Elsewhere"})
+    assert "Elsewhere" in done.findings[0].text
+    done = work_out(terms=replace(TERMS, tax_place="unknown"), tax={"from": "nobody", "jurisdiction": ""})
+    assert "names no jurisdiction" in done.findings[0].text
+
+
+def test_hours_say_which_of_the_offices_production_rates_they_are_by():
+    framing = deepcopy(FIXTURE["framing"])
+    framing["labor"][0]["rate_record"] = 12
+    labor = [line for line in work_out(framing).lines if line.kind == "labor"]
+    assert {line.came_from["production_rate"] for line in labor} == {12, None}
+
+
+def floats(value, at=""):
+    """Where floats stand in a JSON value."""
+    if isinstance(value, dict):
+        return [found for key, inner in value.items() for found in floats(inner, f"{at}/{key}")]
+    if isinstance(value, list | tuple):
+        return [found for inner in value for found in floats(inner, at)]
+    return [at] if isinstance(value, float) else []
+
+
+def test_no_float_stands_in_an_estimate_but_chances_of_trials(scenario):
+    kept = scenario.revision.document["estimate"]
+    chances = {"/spread/over", "/spread/covered", "/spread/contributions/share"}
+    assert set(floats(kept)) == chances
+    assert set(floats(json.loads(json.dumps(work_out(allowances=[ROOFER]).as_json())))) <= chances
