@@ -36,6 +36,25 @@ class JobAdmin(LookedAt):
     search_fields = ("name",)
 
 
+@admin.register(models.Contact)
+class ContactAdmin(LookedAt):
+    list_display = ("name", "role", "customer", "job")
+    list_select_related = ("customer", "job")
+    search_fields = ("name", "email")
+
+
+@admin.register(models.Note)
+class NoteAdmin(LookedAt):
+    list_display = ("id", "customer", "job", "created_by", "created_at", "erased_at")
+    list_select_related = ("customer", "job", "created_by")
+
+
+@admin.register(models.StoredFile)
+class StoredFileAdmin(LookedAt):
+    list_display = ("name", "kind", "media_type", "size", "customer", "job", "erased_at")
+    list_select_related = ("customer", "job")
+
+
 @admin.register(models.Supplier)
 class SupplierAdmin(LookedAt):
     list_display = ("name",)

@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models, transaction
 
-from estimating.models import Customer, Job, Supplier, User
+from estimating.models import Contact, Customer, Job, Note, StoredFile, Supplier, User
+from estimating.models.customers import OfCustomerOrJob
 from estimating.service.history import note, plain
 from estimating.service.problems import refusal
 
@@ -15,8 +16,11 @@ M = TypeVar("M", bound=models.Model)
 
 # Of these the history keeps only that they changed, so that a person's data can be erased.
 PERSONAL: dict[type[models.Model], frozenset[str]] = {
-    Customer: frozenset({"name", "email", "phone", "address", "note"}),
+    Customer: frozenset({"name", "email", "phone", "address", "postal_address", "note"}),
     Job: frozenset({"name", "site_address", "note"}),
+    Contact: frozenset({"name", "email", "phone"}),
+    Note: frozenset({"text"}),
+    StoredFile: frozenset({"name"}),
     Supplier: frozenset({"email", "phone", "note"}),
 }
 
@@ -26,11 +30,28 @@ class CustomerErased(Exception):
     """The customer's data were erased; the row only holds its jobs together."""
 
 
+@refusal(409)
+class CustomerMerged(Exception):
+    """The customer is the same as another, and everything goes on there."""
+
+
+def check_living(customer: Customer) -> None:
+    """Raises CustomerErased or CustomerMerged for a customer that nothing is added to any more."""
+    if customer.erased_at is not None:
+        raise CustomerErased(f"Customer {customer.pk} was erased on {customer.erased_at:%Y-%m-%d}; make a new one.")
+    if customer.merged_into_id is not None:
+        raise CustomerMerged(f"Customer {customer.pk} is customer {customer.merged_into_id} now; use that one.")
+
+
 def create_record(model: type[M], values: Mapping[str, Any], *, by: User | None, now: datetime) -> M:
-    """Insert a row and note who did; fills `created_at` and `created_by` where the model has them."""
+    """Insert a row and note who did; fills `created_at` and `created_by` where the model has them.
+
+    Raises CustomerErased or CustomerMerged where it would hang on such a customer.
+    """
     stamps = {"created_at": now, "created_by": by}
     row = model(**{name: value for name, value in stamps.items() if _has(model, name)}, **values)
     with transaction.atomic():
+        _check_owner(row)
         row.save(force_insert=True)
         note(row, "create", _changes(model, {name: (None, value) for name, value in values.items()}), by=by, now=now)
     return row
@@ -39,15 +60,18 @@ def create_record(model: type[M], values: Mapping[str, Any], *, by: User | None,
 def change_record(row: M, values: Mapping[str, Any], *, by: User | None, now: datetime) -> M:
     """Change a row that the caller has locked, and note each field's old and new value.
 
-    Nothing is written where nothing differs. Raises CustomerErased for a customer whose data were erased.
+    Nothing is written where nothing differs. Raises CustomerErased or CustomerMerged where it is or hangs on such a
+    customer.
     """
-    if isinstance(row, Customer) and row.erased_at is not None:
-        raise CustomerErased(f"Customer {row.pk} was erased on {row.erased_at:%Y-%m-%d}; make a new one.")
     changed = {name: (getattr(row, name), value) for name, value in values.items() if getattr(row, name) != value}
     if changed:
         with transaction.atomic():
+            if isinstance(row, Customer | Contact) or "customer" in changed:
+                _check_owner(row)
             for name, (_, value) in changed.items():
                 setattr(row, name, value)
+            if "customer" in changed:
+                _check_owner(row)
             row.save(update_fields=list(changed))
             note(row, "change", _changes(type(row), changed), by=by, now=now)
     return row
@@ -60,17 +84,22 @@ def delete_record(row: models.Model, *, by: User | None, now: datetime) -> None:
         row.delete()
 
 
-def erase_customer(customer: Customer, *, by: User | None, now: datetime) -> Customer:
-    """Blank what is known of a person, here and on the person's jobs; the rows and all sums stay. The row is locked."""
-    with transaction.atomic():
-        for job in customer.jobs.select_for_update():
-            change_record(job, {"name": f"{job.number} (erased)", "site_address": "", "note": ""}, by=by, now=now)
-        for name in PERSONAL[Customer]:
-            setattr(customer, name, "")
-        customer.erased_at = now
-        customer.save()
-        note(customer, "erase", {}, by=by, now=now)
-    return customer
+def erase_note(row: Note, *, by: User | None, now: datetime) -> Note:
+    """Blank what a note says; who wrote it and when stays."""
+    if row.erased_at is None:
+        with transaction.atomic():
+            row.erase(now)
+            note(row, "erase", {}, by=by, now=now)
+    return row
+
+
+def _check_owner(row: models.Model) -> None:
+    """Hold the customer that a row is or hangs on, so that no data come to it while it is erased or merged."""
+    if isinstance(row, Customer):
+        check_living(row)
+    elif isinstance(row, Job | OfCustomerOrJob):
+        owner = row.customer if isinstance(row, Job) else row.owner
+        check_living(Customer.objects.select_for_update().get(pk=owner.pk))
 
 
 def _changes(model: type[models.Model], changed: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:

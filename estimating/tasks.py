@@ -3,6 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
+from estimating import files
 from estimating.service import idempotency, runs
 
 
@@ -16,3 +17,4 @@ def sweep_runs() -> None:
     """Announce what lost messages left waiting, and forget what is past its life. Beat calls it."""
     runs.renudge(now=timezone.now())
     idempotency.forget_old_keys(timezone.now())
+    files.remove_erased(timezone.now())

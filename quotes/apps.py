@@ -8,4 +8,7 @@ class QuotesConfig(AppConfig):
     verbose_name = "Quotes"
 
     def ready(self) -> None:
-        from quotes import tasks  # noqa: F401 - registers the kinds of its runs
+        from estimating.customers import customer_erased
+        from quotes import papers, progress, tasks  # noqa: F401 - register facts of jobs and kinds of runs
+
+        customer_erased.connect(papers.forget_papers, dispatch_uid="forget-papers")

@@ -9,9 +9,15 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path, re_path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from estimating.models import Job, Office, Role
+from estimating import files as handed_in
+from estimating.api.contacts import CREW_FILES, file_response
+from estimating.customers import of_customer
+from estimating.jobs import blockers_of
+from estimating.models import Contact, Job, Note, Office, Role, StoredFile
+from estimating.steps import next_state
 from framing.api import drawing_response
 from framing.models import Framing
 from quotes.api import CREW_PAPERS, paper_response
@@ -48,9 +54,11 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     if quote is not None and framing is not None and quote.framing_id == framing.pk:
         framing = quote.framing
     revision = quote.revisions.last() if quote else None
+    blocked = blockers_of(row, now=timezone.now())
     context = {
         **_office(request), "job": row, "framing": framing, "quote": quote, "revision": revision,
-        "next_step": next_step(row, framing, quote, revision),
+        "next_step": next_step(row, framing, quote, revision, blocked), "next_state": next_state(row.status),
+        "blockers": blocked, **_people(request, row),
         "files": _visible(request, revision.files.select_related("revision")) if revision else [],
     }
     if framing is not None:
@@ -66,6 +74,19 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
             for figure in figures(framing.document, framing.plan_svg, framing.section_svg)
         ]
     return render(request, "office/job.html", context)
+
+
+@require_safe
+@login_required
+def handed(request: HttpRequest, pk: int) -> HttpResponse:
+    """A photo or paper that was handed in, to take home; of the crew only a job's photos and drawings."""
+    file = get_object_or_404(StoredFile, pk=pk)
+    if request.user.role == Role.CREW and (file.kind not in CREW_FILES or file.job_id is None):
+        raise Http404
+    try:
+        return file_response(file)
+    except handed_in.FileGone as gone:
+        raise Http404(str(gone)) from None
 
 
 @require_safe
@@ -96,6 +117,20 @@ def _visible(request: HttpRequest, files: Any) -> list[RenderedFile]:
     return [newest[kind] for kind in RenderedFile.Kind.values if kind in newest and kind in may_see]
 
 
+def _people(request: HttpRequest, row: Job) -> dict[str, Any]:
+    """Whom to call, what was said and what was handed in about a job and its customer; the crew sees its files."""
+    def of(model: Any) -> Any:
+        return (model.objects.filter(job=row) | of_customer(model.objects.all(), row.customer_id)).distinct()
+
+    if request.user.role == Role.CREW:
+        return {"handed": StoredFile.objects.filter(job=row, kind__in=CREW_FILES, erased_at=None)}
+    return {
+        "sees_people": True, "contacts": of(Contact).exclude(name=""),
+        "said": of(Note).filter(erased_at=None).select_related("created_by").order_by("-pk"),
+        "handed": of(StoredFile).filter(erased_at=None),
+    }
+
+
 def _office(request: HttpRequest) -> dict[str, Any]:
     office = Office.objects.first()
     return {"office_name": office.name if office else "", "currency": office.currency if office else "",
@@ -107,4 +142,5 @@ urlpatterns = [
     path("jobs/<int:pk>/", job, name="job"),
     re_path(r"^framings/(?P<pk>[0-9]{1,18})/(?P<kind>plan|section)\.svg$", drawing, name="drawing"),
     path("papers/<int:pk>", paper, name="paper"),
+    path("files/<int:pk>", handed, name="handed"),
 ]

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
+from typing import Any
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
+from django.db import transaction
 
 from estimating.service.pdf import html_to_pdf
 from quotes.models import RenderedFile, Revision
@@ -59,3 +62,17 @@ def read_paper(file: RenderedFile) -> bytes:
     """The bytes of a paper. Raises FileNotFoundError where the storage has lost them."""
     with default_storage.open(file.path) as stored:
         return stored.read()
+
+
+def forget_papers(sender: Any, jobs: Collection[int], **_: Any) -> None:
+    """Remove the stored papers of an erased customer's jobs, since a name and an address are on them.
+
+    Receives `customers.customer_erased`. Their rows stay; a revision rendered again names nobody. Bytes that a paper
+    of another job shares, as lists without a name may, are left.
+    """
+    theirs = RenderedFile.objects.filter(revision__quote__job__in=jobs)
+    shared = set(RenderedFile.objects.exclude(revision__quote__job__in=jobs).values_list("sha256", flat=True)
+                 .filter(sha256__in=theirs.values("sha256")))
+    for file in theirs:
+        if file.sha256 not in shared:
+            transaction.on_commit(partial(default_storage.delete, file.path), robust=True)

@@ -17,6 +17,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max
 
+from estimating.jobs import note_offer
 from estimating.models import Job, Office, PriceListVersion, User
 from estimating.money import Discount, Terms
 from estimating.office import local_day, payment_schedule, the_office
@@ -161,9 +162,7 @@ def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision
         valid_until=valid_until, issued_at=now, issued_by=by, **papers,
     )
     _write_lines(quote, worked, revision)
-    Job.objects.filter(pk=quote.job_id, status__in=(Job.Status.LEAD, Job.Status.SURVEYED)).update(
-        status=Job.Status.QUOTED
-    )
+    note_offer(quote.job_id, by=by, now=now)
     note(revision, "issue", {"price": [None, str(worked.price)], "sha256": [None, revision.sha256]}, by=by, now=now)
     return revision
 

@@ -12,7 +12,8 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 ENGINE = [*sorted((ROOT / "framing/engine").rglob("*.py")), *sorted((ROOT / "framing/reference").rglob("*.py"))]
 LEAVES = [
-    *(ROOT / f"estimating/{name}.py" for name in ("burden", "business_days", "escalation", "money", "units")),
+    *(ROOT / f"estimating/{name}.py" for name in ("burden", "business_days", "escalation", "matching", "money", "steps",
+                                                  "units")),
     *sorted((ROOT / "estimating/reference").rglob("*.py")),
 ]
 

@@ -3,17 +3,21 @@
 from django.urls import include, path
 from rest_framework.routers import SimpleRouter
 
-from estimating.api.customers import CustomerViewSet, JobViewSet
+from estimating.api.contacts import ContactViewSet, FileViewSet, NoteViewSet
+from estimating.api.customers import CustomerViewSet
 from estimating.api.goods import MaterialViewSet, SupplierViewSet
 from estimating.api.history import HistoryViewSet
+from estimating.api.jobs import JobViewSet
 from estimating.api.office import OfficeViewSet
 from estimating.api.price_lists import PriceListViewSet, PriceViewSet, RejectedPriceViewSet, VersionViewSet
 from estimating.api.rates import CrewMixViewSet, LaborRateViewSet, ProductionRateViewSet
 from estimating.api.taxes import TaxRuleViewSet
+from estimating.api.search import SearchView
 
 router = SimpleRouter(trailing_slash=False)
 router.register("customers", CustomerViewSet)
 router.register("jobs", JobViewSet)
+router.register("contacts", ContactViewSet)
 router.register("suppliers", SupplierViewSet)
 router.register("materials", MaterialViewSet)
 router.register("price-lists", PriceListViewSet)
@@ -26,8 +30,20 @@ LIST = {"detail": False}
 versions = "price-lists/<int:price_list_id>/versions"
 urlpatterns = [
     path("office", OfficeViewSet.as_view({"get": "retrieve", "put": "update", "patch": "partial_update"})),
+    path("customers/<pk>/duplicates", CustomerViewSet.as_view({"get": "duplicates"})),
     path("customers/<pk>/erase", CustomerViewSet.as_view({"post": "erase"})),
     path("rates/labor/worked", LaborRateViewSet.as_view({"post": "worked"})),
+    path("customers/<pk>/merge", CustomerViewSet.as_view({"post": "merge"})),
+    path("jobs/<pk>/blockers", JobViewSet.as_view({"get": "blockers"})),
+    path("jobs/<pk>/step", JobViewSet.as_view({"post": "take"})),
+    path("notes", NoteViewSet.as_view({"get": "list", "post": "create"}, **LIST)),
+    path("notes/<pk>", NoteViewSet.as_view({"get": "retrieve"})),
+    path("notes/<pk>/erase", NoteViewSet.as_view({"post": "erase"})),
+    path("files", FileViewSet.as_view({"get": "list", "post": "create"}, **LIST)),
+    path("files/<pk>", FileViewSet.as_view({"get": "retrieve"})),
+    path("files/<pk>/content", FileViewSet.as_view({"get": "content"})),
+    path("files/<pk>/erase", FileViewSet.as_view({"post": "erase"})),
+    path("search", SearchView.as_view()),
     path(versions, VersionViewSet.as_view({"get": "list", "post": "create"}, **LIST)),
     path(f"{versions}/<pk>", VersionViewSet.as_view({"get": "retrieve", "delete": "destroy"})),
     path(f"{versions}/<pk>/approve", VersionViewSet.as_view({"post": "approve"})),

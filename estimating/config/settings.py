@@ -132,6 +132,7 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = DEBUG
+FILE_BYTES = number("FILE_BYTES", 20_000_000)  # of one photo or paper that is handed in
 DATA_UPLOAD_MAX_MEMORY_SIZE = 21_000_000  # price files; the interface refuses other bodies over 5 MB unread
 
 # Time is kept in UTC; dates that people see are in the office's own time zone (Office.time_zone).

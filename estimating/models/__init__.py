@@ -1,8 +1,9 @@
 """What the office keeps, one module a subject."""
 
-from estimating.models.customers import Customer, Job
+from estimating.models.customers import Contact, Customer, Job
 from estimating.models.history import History
 from estimating.models.materials import Material, Supplier
+from estimating.models.notes import Note, StoredFile
 from estimating.models.office import Office
 from estimating.models.people import ApiToken, Role, Scope, User
 from estimating.models.prices import Price, PriceList, PriceListVersion, RejectedPrice
@@ -11,7 +12,7 @@ from estimating.models.runs import IdempotencyKey, Run
 from estimating.models.taxes import TaxRule
 
 __all__ = [
-    "ApiToken", "CrewMix", "Customer", "History", "IdempotencyKey", "Job", "LaborRate", "Material", "Office", "Price",
-    "PriceList", "PriceListVersion", "ProductionRate", "RejectedPrice", "Role", "Run", "Scope", "Supplier", "TaxRule",
-    "User",
+    "ApiToken", "Contact", "CrewMix", "Customer", "History", "IdempotencyKey", "Job", "LaborRate", "Material", "Note",
+    "Office", "Price", "PriceList", "PriceListVersion", "ProductionRate", "RejectedPrice", "Role", "Run", "Scope",
+    "StoredFile", "Supplier", "TaxRule", "User",
 ]

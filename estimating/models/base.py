@@ -34,11 +34,13 @@ class AppendOnly(models.Model):
     `save` and `delete` refuse here; a trigger in the database refuses whatever goes round them
     (`service.append_only`). A record that is final only from some moment on says so in SQL: `frozen_when` about the
     row as it stands (`OLD.approved_at IS NOT NULL`), `closed_when` about a row to be written (`NEW`), such as a line
-    put under an approved list; such a model overrides `is_final` to match.
+    put under an approved list; such a model overrides `is_final` to match. A record with a person's words in it names
+    them in `erasable`: they can be blanked, once and together with setting `erased_at`, and nothing else with them.
     """
 
     frozen_when: str = ""
     closed_when: str = ""
+    erasable: tuple[str, ...] = ()
 
     class Meta:
         abstract = True

@@ -49,11 +49,23 @@ def lift(connection: BaseDatabaseWrapper, final: list[type[models.Model]] | None
                 cursor.execute(f'DROP TRIGGER IF EXISTS "{table}_final_{event}"{on_table}')
 
 
-def _conditions(model: type[AppendOnly]) -> dict[str, str]:
-    """What is refused, as SQL over OLD and NEW, by event."""
+def _conditions(model: type[AppendOnly], same: str = "IS") -> dict[str, str]:
+    """What is refused, as SQL over OLD and NEW, by event; `same` compares two values of which either may be NULL."""
     frozen, closed = model.frozen_when or "1 = 1", model.closed_when
     refused = {"update": f"({frozen}) OR ({closed})" if closed else frozen, "delete": frozen}
+    if model.erasable:
+        refused["update"] = f"NOT ({_erases(model, same)})"
     return refused | ({"insert": closed} if closed else {})
+
+
+def _erases(model: type[AppendOnly], same: str) -> str:
+    """That an update blanks the erasable columns of a row for the first time and leaves all others as they are."""
+    others = [field.column for field in model._meta.concrete_fields
+              if field.name not in model.erasable and field.name != "erased_at"]
+    parts = ["OLD.erased_at IS NULL", "NEW.erased_at IS NOT NULL"]
+    parts += [f"NEW.\"{model._meta.get_field(name).column}\" = ''" for name in model.erasable]
+    parts += [f'NEW."{column}" {same} OLD."{column}"' for column in others]
+    return " AND ".join(parts)
 
 
 def _sqlite(model: type[AppendOnly]) -> list[str]:
@@ -69,7 +81,8 @@ def _postgresql(model: type[AppendOnly]) -> list[str]:
     """A condition may ask another table, which a trigger's WHEN cannot; so it stands in the function."""
     table = model._meta.db_table
     statements = []
-    for event, condition in {**_conditions(model), "truncate": "1 = 1"}.items():
+    refused = _conditions(model, same="IS NOT DISTINCT FROM")
+    for event, condition in {**refused, "truncate": "1 = 1"}.items():
         name = f"{table}_final_{event}"
         each = "STATEMENT" if event == "truncate" else "ROW"
         row = "NULL" if event == "truncate" else "OLD" if event == "delete" else "NEW"

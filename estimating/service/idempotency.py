@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from datetime import datetime, timedelta
 from functools import wraps
 from typing import Any
@@ -15,7 +15,7 @@ from rest_framework.utils.encoders import JSONEncoder
 
 from estimating.models import IdempotencyKey
 from estimating.service.parsers import check_length
-from estimating.service.problems import Problem, as_problem, handle
+from estimating.service.problems import MEDIA_TYPE, Problem, as_problem, describe, handle
 
 LIFE = timedelta(hours=24)
 LONGEST = 255
@@ -111,6 +111,20 @@ def _repeat(row: IdempotencyKey, body: str) -> Response:
     content_type = headers.pop("Content-Type", None)
     headers["Idempotency-Replayed"] = "true"
     return Response(json.loads(row.body), status=row.status, headers=headers, content_type=content_type)
+
+
+def forget_answers(about: Mapping[str, Collection[int]]) -> None:
+    """Put 410 in place of kept answers about erased records: `{"customer": numbers}` means answers that name one of
+    them in their field `customer`, or that are one of them, made at an address that ends in `customers`."""
+    gone = json.dumps(describe(410, "What this request made has been erased"))
+    for row in IdempotencyKey.objects.select_for_update().exclude(body="").order_by("pk"):
+        answer = json.loads(row.body)
+        if isinstance(answer, dict) and any(
+            answer.get(name) in numbers or (f"/{name}s" in row.path and answer.get("id") in numbers)
+            for name, numbers in about.items()
+        ):
+            row.status, row.headers, row.body = 410, {"Content-Type": MEDIA_TYPE}, gone
+            row.save()
 
 
 def forget_old_keys(now: datetime) -> int:

@@ -1,5 +1,6 @@
 """Tests of the office's records over HTTP: who may, what is refused and why, and that nothing is kept by halves."""
 
+import json
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
@@ -25,6 +26,7 @@ from estimating.models import (
 from estimating.price_lists import COLUMNS
 from estimating.rates import crew_mix_on, labor_rates_on
 from estimating.taxes import tax_rule_on, terms_on
+from quotes.demonstration import DATA
 
 pytestmark = pytest.mark.django_db
 API = "/api/v1"
@@ -125,6 +127,10 @@ def test_a_customer_and_a_job_are_made_read_and_changed(desk):
     job = desk.post(f"{API}/jobs", {"customer": customer, "name": "Terrace", "site_address": "1 Test Street"})
     assert job.status_code == 201 and job["Location"] == f"{API}/jobs/{job.json()['id']}"
     assert job.json()["status"] == "lead"
+    early = desk.patch(job["Location"], {"status": "surveyed"}, HTTP_IF_MATCH=job["ETag"])
+    assert early.status_code == 409 and early.json()["errors"][0]["read"] == "survey-missing"
+    document = json.loads((DATA / "survey.json").read_text())
+    assert desk.post(f"{API}/surveys", {"job": job.json()["id"], "document": document}).status_code == 201
     changed = desk.patch(job["Location"], {"status": "surveyed"}, HTTP_IF_MATCH=job["ETag"])
     assert changed.json()["status"] == "surveyed"
     history = desk.get(f"{API}/history?subject=job&subject_id={job.json()['id']}").json()["results"]
@@ -193,7 +199,7 @@ def test_a_retry_with_the_same_key_makes_one_customer(desk):
 
 
 @pytest.mark.parametrize(
-    "path", ["customers", "suppliers", "materials", "price-lists", "rates/labor", "rates/production", "history"]
+    "path", ["customers", "contacts", "notes", "suppliers", "materials", "price-lists", "rates/labor", "rates/production", "history"]
 )
 def test_lists_are_for_the_office(path, reader, crew, stranger, as_user):
     assert as_user(reader).get(f"{API}/{path}").status_code == 200

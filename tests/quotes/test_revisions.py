@@ -9,9 +9,10 @@ import pytest
 from django.db import DatabaseError, transaction
 
 from estimating import price_lists
+from estimating.customers import erase_customer
 from estimating.models import Job, Office, Price, PriceListVersion
 from estimating.models.base import RecordIsFinal
-from estimating.records import create_record, erase_customer
+from estimating.records import create_record
 from quotes import revisions
 from quotes.demonstration import DATA, NOW
 from quotes.models import Quote, QuoteLine, Revision

@@ -8,6 +8,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 from django.utils import timezone
 
+from estimating import files
 from estimating.service import idempotency, runs
 
 
@@ -22,6 +23,7 @@ class Command(BaseCommand):
         if not watch:
             done = runs.sweep()
             idempotency.forget_old_keys(timezone.now())
+            files.remove_erased(timezone.now())
             self.stdout.write(f"{done} run{'s' * (done != 1)} done")
             return
         stop = threading.Event()
@@ -32,6 +34,7 @@ class Command(BaseCommand):
                 if done := runs.sweep():
                     self.stdout.write(f"{done} run{'s' * (done != 1)} done")
                 idempotency.forget_old_keys(timezone.now())
+                files.remove_erased(timezone.now())
             except OperationalError as exc:  # the database is away or busy: it comes back, or the next start tells
                 self.stderr.write(f"the database does not answer: {exc}")
             close_old_connections()

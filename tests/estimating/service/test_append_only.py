@@ -38,11 +38,13 @@ FINAL = [
     "estimating.CrewMix",
     "estimating.History",
     "estimating.LaborRate",
+    "estimating.Note",  # save that its text can be erased
     "estimating.Price",  # from its version's approval on
     "estimating.PriceListVersion",  # from its approval on
     "estimating.ProductionRate",
     "estimating.RejectedPrice",  # from its version's approval on
     "estimating.TaxRule",
+    "estimating.StoredFile",  # save that its name can be erased
     "framing.Build",
     "framing.Framing",
     "framing.Survey",
