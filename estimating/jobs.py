@@ -10,7 +10,7 @@ from estimating.models import Job, Office, Role, User
 from estimating.office import local_day
 from estimating.service.history import note
 from estimating.service.problems import refusal
-from estimating.steps import STATES, Blocker, JobFacts, blockers
+from estimating.steps import Blocker, JobFacts, blockers
 
 # Of many jobs at once, by the job's number: fields of JobFacts.
 Source = Callable[[Collection[int]], Mapping[int, Mapping[str, Any]]]
@@ -75,16 +75,6 @@ def take_step(job: Job, to: str, *, reason: str = "", by: User | None, now: date
         job.save(update_fields=["status"])
         note(job, "override" if found else "change", changes, by=by, now=now)
     return job
-
-
-def note_offer(job_id: int, *, by: User | None, now: datetime) -> None:
-    """A revision was issued: a job that had none is quoted now."""
-    with transaction.atomic():
-        job = Job.objects.select_for_update().get(pk=job_id)
-        if job.status in STATES[: STATES.index("quoted")]:
-            note(job, "change", {"status": [job.status, "quoted"]}, by=by, now=now)
-            job.status = "quoted"
-            job.save(update_fields=["status"])
 
 
 def today_at(now: datetime) -> date:

@@ -14,6 +14,7 @@ from django.db.models import Max
 from estimating.models import Job, Office, ProductionRate, Run, User
 from estimating.service import runs
 from estimating.service.history import note
+from estimating.service.moving_on import move_on
 from estimating.service.problems import pointer
 from framing.engine.adjustment import adjust
 from framing.engine.design import Framing as Framed
@@ -127,6 +128,6 @@ def keep_framing(build: Build, framed: Framed, *, by: User | None, now: datetime
         engine=version, stops=sum(check["status"] == "stop" for check in framed.document["checks"]),
         area_sqft=framed.document["survey_adjustment"]["area_sqft"], created_at=now, created_by=by,
     )
-    Job.objects.filter(pk=build.survey.job_id, status=Job.Status.LEAD).update(status=Job.Status.SURVEYED)
+    move_on(build.survey.job_id, "surveyed" if framing.stops else "framed", by=by, now=now)
     note(framing, "create", {"build": [None, build.pk], "stops": [None, framing.stops]}, by=by, now=now)
     return framing

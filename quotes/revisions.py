@@ -17,12 +17,12 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max
 
-from estimating.jobs import note_offer
 from estimating.models import Job, Office, PriceListVersion, User
 from estimating.money import Discount, Terms
 from estimating.office import local_day, payment_schedule, the_office
 from estimating.price_book import versions_in_force
 from estimating.service.history import note
+from estimating.service.moving_on import move_on
 from estimating.service.problems import refusal
 from estimating.taxes import terms_on
 from framing.models import Framing
@@ -162,7 +162,7 @@ def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision
         valid_until=valid_until, issued_at=now, issued_by=by, **papers,
     )
     _write_lines(quote, worked, revision)
-    note_offer(quote.job_id, by=by, now=now)
+    move_on(quote.job_id, "quoted", by=by, now=now)
     note(revision, "issue", {"price": [None, str(worked.price)], "sha256": [None, revision.sha256]}, by=by, now=now)
     return revision
 

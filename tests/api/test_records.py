@@ -199,7 +199,9 @@ def test_a_retry_with_the_same_key_makes_one_customer(desk):
 
 
 @pytest.mark.parametrize(
-    "path", ["customers", "contacts", "notes", "suppliers", "materials", "price-lists", "rates/labor", "rates/production", "history"]
+    "path",
+    ["customers", "contacts", "notes", "suppliers", "materials", "price-lists", "rates/labor", "rates/production",
+     "history"],
 )
 def test_lists_are_for_the_office(path, reader, crew, stranger, as_user):
     assert as_user(reader).get(f"{API}/{path}").status_code == 200

@@ -7,7 +7,9 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from estimating.models import Job
+from estimating.files import keep_file
+from estimating.models import Contact, Job, Note
+from estimating.records import create_record
 from quotes import papers
 from quotes.demonstration import NOW
 from quotes.models import RenderedFile
@@ -95,6 +97,44 @@ def test_the_job_page_says_who_works_how_long_and_what_goes_up(scenario, page, c
     assert f"about {plan['days']} working days of a crew of {plan['persons']}" in text
     assert f"{plan['person_hours']:.0f} person-hours" in text
     assert f"{lifts['weight']:,.0f} lb go up in {lifts['count']} lifts" in text
+
+
+@pytest.fixture
+def people(scenario):
+    """A contact, a note and files of the job and its customer; the file's number by kind."""
+    job, by = scenario.job, {"by": None, "now": NOW}
+    create_record(Contact, {"job": job, "name": "Rae Rooferson", "role": "roofer", "phone": "555-0177"}, **by)
+    create_record(Note, {"customer": job.customer, "text": "Gate <b>opens</b>\nat seven."}, **by)
+    keep = {"job": job, **by}
+    return {
+        "photo": keep_file(b"\xff\xd8\xff\xe0", name="roof.jpg", kind="photo", **keep).pk,
+        "consent": keep_file(b"%PDF-1.7 consent", name="board.pdf", kind="consent", **keep).pk,
+    }
+
+
+def test_the_job_page_says_what_blocks_the_next_step_and_who_clears_it(scenario, page, crew):
+    text = page(crew).get(address(scenario)).content.decode()
+    assert "Before the job is accepted:" in text
+    assert "Who owns and controls the roof is not known." in text and "Up to: customer." in text
+
+
+def test_the_job_page_shows_people_notes_and_what_was_handed_in(scenario, people, page, reader):
+    text = page(reader).get(address(scenario)).content.decode()
+    for words in ("Roof owned and controlled by: not known yet", "Rae Rooferson", "555-0177", "Odette Marlowe",
+                  "Gate &lt;b&gt;opens&lt;/b&gt;<br>at seven.", "roof.jpg", "board.pdf"):  # fmt: skip
+        assert words in text, words
+    file = page(reader).get(f"/files/{people['consent']}")
+    assert file.content == b"%PDF-1.7 consent" and file["Content-Disposition"].startswith("attachment")
+    assert Client().get(f"/files/{people['consent']}").status_code == 302
+
+
+def test_the_crew_sees_photos_and_neither_people_nor_notes(scenario, people, page, crew):
+    text = page(crew).get(address(scenario)).content.decode()
+    assert "roof.jpg" in text
+    for words in ("Rae Rooferson", "555-0177", "at seven", "board.pdf"):
+        assert words not in text, words
+    assert page(crew).get(f"/files/{people['photo']}").status_code == 200
+    assert page(crew).get(f"/files/{people['consent']}").status_code == 404
 
 
 def test_a_paper_is_handed_out_under_a_name_for_people(scenario, rendered, page, reader):
