@@ -69,6 +69,8 @@ def next_step(job: Job, framing: Framing | None, quote: Quote | None, revision: 
         return "the price is blocked; what is missing stands under Price."
     if quote is not None and revision is None and early:
         return f"issue {quote.number} as a revision."
+    if revision is not None and any(blocker.code == "offer-ended" for blocker in blocked):
+        return f"{revision} is past its last day; price {quote.number} anew and issue it again."
     if revision is not None and not revision.files.exists() and early:
         return f"have the papers of {revision} made."
     if early and any(blocker.code == "not-accepted" for blocker in blocked):

@@ -18,6 +18,11 @@ MARK = "zanzibarium"  # in no other text of the database
 PDF = b"%PDF-1.7 " + MARK.encode()
 
 
+@pytest.fixture(autouse=True)
+def _storage_of_its_own(settings, tmp_path) -> None:
+    settings.MEDIA_ROOT = tmp_path
+
+
 @pytest.fixture
 def desk(estimator, as_user):
     return as_user(estimator)

@@ -48,6 +48,11 @@ def job(db) -> Job:
     return Job.objects.create(customer=Customer.objects.create(name="A", created_at=now), name="T", created_at=now)
 
 
+@pytest.fixture(autouse=True)
+def _storage_of_its_own(settings, tmp_path) -> None:
+    settings.MEDIA_ROOT = tmp_path
+
+
 @pytest.fixture
 def desk(estimator, as_user):
     return as_user(estimator)

@@ -13,6 +13,7 @@ from estimating.steps import blockers
 from quotes import papers, revisions
 from quotes.demonstration import NOW
 from quotes.models import RenderedFile
+from quotes.progress import next_step
 
 
 def facts(job, now=NOW):
@@ -67,6 +68,14 @@ def test_the_facts_of_many_jobs_take_no_more_queries(scenario, django_assert_max
     jobs = list(Job.objects.all())
     with django_assert_max_num_queries(5):
         assert len(facts_of(jobs, NOW.date())) == 11
+
+
+def test_an_offer_past_its_last_day_is_issued_again_before_anything_else(scenario):
+    job, revision = Job.objects.get(pk=scenario.job.pk), scenario.revision
+    late = NOW + (revision.valid_until - NOW.date()) + timedelta(days=1)
+    for now, words in ((NOW, "papers of"), (late, "issue it again")):
+        step = next_step(job, scenario.framing, revision.quote, revision, blockers_of(job, now=now))
+        assert words in step
 
 
 @pytest.fixture
