@@ -67,8 +67,13 @@ def bought_line(quantity: Number, price: Number, per: Number, *, round_per: Roun
     `round_per="piece"` the price of one using unit is rounded to the cent and multiplied, as a yard bills sticks
     priced by the thousand board feet; with `"line"` only the line is rounded.
     """
+    return line(quantity, cost_of_one(price, per, round_per=round_per))
+
+
+def cost_of_one(price: Number, per: Number, *, round_per: RoundPer) -> Fraction:
+    """What one using unit costs: in whole cents with `round_per="piece"`, exact with `"line"`. As `bought_line`."""
     each = exact(price) * exact(per)
-    return line(quantity, rounded(each)) if round_per == "piece" else line(quantity, each)
+    return exact(rounded(each)) if round_per == "piece" else each
 
 
 def margin_of(markup: Decimal) -> Decimal:

@@ -16,6 +16,7 @@ from rest_framework.response import Response
 
 from estimating import escalation, money, units
 from estimating.models import CrewMix, Job, PriceListVersion, Role
+from estimating.office import local_day, the_office
 from estimating.service import runs
 from estimating.service.endpoints import RunSerializer, accepted
 from estimating.service.idempotency import idempotent
@@ -153,6 +154,13 @@ class QuotePatch(PricedFrom):
     framing = serializers.PrimaryKeyRelatedField(queryset=Framing.objects.all(), required=False)
 
 
+class RequoteRequest(StrictSerializer):
+    """Another version of a price list that the quote is priced from already."""
+
+    price_list_version = serializers.PrimaryKeyRelatedField(queryset=PriceListVersion.objects.all())
+    priced_on = serializers.DateField(required=False, help_text="Today where not given, in the office's time zone.")
+
+
 class QuoteInList(StrictModelSerializer):
     """A quote without its lines. Money is text with two decimals."""
 
@@ -264,6 +272,20 @@ class QuoteViewSet(ReadViewSet):
             quote = revisions.reprice_quote(
                 row.pk, framing_id=framing, **_priced_from(values, absent=None), by=request.user, now=timezone.now()
             )
+        return self.answer(quote)
+
+    @extend_schema(request=RequoteRequest, responses={200: QuoteSerializer})
+    @idempotent
+    def requote(self, request: Request, pk: str) -> Response:
+        """Price it anew from another version of one of its price lists; send If-Match with the quote's ETag."""
+        with transaction.atomic():
+            row = self.locked()
+            asked = RequoteRequest(data=request.data)
+            asked.is_valid(raise_exception=True)
+            version, day = asked.validated_data["price_list_version"], asked.validated_data.get("priced_on")
+            now = timezone.now()
+            quote = revisions.requote(row.pk, version.pk, priced_on=day or local_day(the_office(), now),
+                                      by=request.user, now=now)
         return self.answer(quote)
 
     @extend_schema(responses={200: inline_serializer("Sensitivity", {
@@ -382,6 +404,7 @@ urlpatterns = [
     path("quotes", QuoteViewSet.as_view({"get": "list", "post": "create"}, detail=False), name="quotes"),
     path("quotes/<int:pk>", QuoteViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="quote"),
     path("quotes/<int:pk>/sensitivity", QuoteViewSet.as_view({"get": "sensitivity"}), name="quote-sensitivity"),
+    path("quotes/<int:pk>/requote", QuoteViewSet.as_view({"post": "requote"}), name="quote-requote"),
     path(of_quote, RevisionViewSet.as_view({"get": "list", "post": "create"}, detail=False), name="revisions"),
     path(f"{of_quote}/<int:number>", RevisionViewSet.as_view({"get": "retrieve"}), name="revision"),
     path(f"{of_quote}/<int:number>/render", RevisionViewSet.as_view({"post": "render"}), name="revision-render"),

@@ -371,7 +371,7 @@ def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | M
                                                         f"expected {currency}."))
         return
     try:
-        quantity, unit, cost = _cost(row, price)
+        quantity, unit, cost = cost_of_row(row, price)
     except units.UnitError as error:
         findings.append(Finding("unit-mismatch", item, f"{item} is used by {row['unit']} and {price.sku} is priced by "
                                                        f"{price.unit}: {error}."))
@@ -381,8 +381,7 @@ def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | M
                                                    "kept; expected a quantity and a price of a deck."))
         return
     came_from = {
-        "framing": pointer, "basis": row.get("basis") or "", "net": str(row.get("net", "")),
-        "waste": str(row.get("waste") or 0), "spare": str(row.get("spare") or 0), "sku": price.sku,
+        "framing": pointer, "basis": row.get("basis") or "", **_counted(row), "sku": price.sku,
         "price": price.price_id, "price_list": price.list_name, "price_list_version": price.list_version,
         "valid_from": price.valid_from.isoformat() if price.valid_from else None,
         "valid_to": price.valid_to.isoformat() if price.valid_to else None, "supplier": price.supplier,
@@ -392,7 +391,16 @@ def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | M
                price.taxable, price.is_allowance, came_from)
 
 
-def _cost(row: Mapping[str, Any], price: Price) -> tuple[Decimal, str, Decimal]:
+def _counted(row: Mapping[str, Any]) -> dict[str, str]:
+    """What `cost_of_row` reads of a row, as text, so that a line can be priced anew without its framing."""
+    return {
+        "net": str(row.get("net", "")), "waste": str(row.get("waste") or 0), "spare": str(row.get("spare") or 0),
+        "unit": row["unit"], "order": str(row["order"]), "order_unit": row.get("order_unit") or row["unit"],
+        "pack": str(row.get("pack") or 1),
+    }
+
+
+def cost_of_row(row: Mapping[str, Any], price: Price) -> tuple[Decimal, str, Decimal]:
     """Quantity bought, its unit, and its cost. Raises UnitError where nothing joins the two units."""
     unit, packs = row["unit"], _decimal(row["order"])
     order_unit = row.get("order_unit") or unit
@@ -404,12 +412,20 @@ def _cost(row: Mapping[str, Any], price: Price) -> tuple[Decimal, str, Decimal]:
         return packs, price.unit, money.line(packs, price.amount)
     quantity, used = packs, order_unit
     try:
-        each = units.convert(1, used, price.unit, piece=price.piece)
+        units.convert(1, used, price.unit, piece=price.piece)
     except units.CannotConvert:
         quantity, used = packs * _decimal(row.get("pack") or 1), unit
-        each = units.convert(1, used, price.unit, piece=price.piece)
+    return quantity, used, money.line(quantity, each_costs(used, price))
+
+
+def each_costs(used: str, price: Price) -> Fraction:
+    """What one `used` costs [money]: sticks priced by their measure are rounded to the cent each, other goods are not.
+
+    Raises UnitError where nothing joins the two units.
+    """
+    per = units.convert(1, used, price.unit, piece=price.piece)
     is_stick = units.unit(used).dimension == "count" and units.unit(price.unit).dimension in ("length", "board measure")
-    return quantity, used, money.bought_line(quantity, price.amount, each, round_per="piece" if is_stick else "line")
+    return money.cost_of_one(price.amount, per, round_per="piece" if is_stick else "line")
 
 
 def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],
@@ -465,3 +481,13 @@ def _chain(lines: Sequence[Line], terms: money.Terms, discount: money.Discount |
         findings.append(Finding("too-large", "price", f"A price of {chain.price} is more than can be kept."))
         return None
     return chain
+
+
+def chain_after(chain: Mapping[str, str], terms: money.Terms, discount: money.Discount | None, more: Decimal,
+                taxable: Decimal) -> money.Chain:
+    """The chain of `Estimate.as_json` once lines cost `more` in all, `taxable` of it on taxable lines. [money]
+
+    Raises MoneyError where the discount is more than the sale then.
+    """
+    taxed = Decimal(chain["taxed"]) + taxable if terms.tax_place == "cost" else Decimal(0)
+    return money.price_chain(Decimal(chain["net"]) + more, taxed, terms, discount)

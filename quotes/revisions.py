@@ -127,6 +127,21 @@ def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: 
 
 
 @transaction.atomic
+def requote(quote_id: int, version_id: int, *, priced_on: date, by: User | None, now: datetime) -> Quote:
+    """Price a quote anew from this version of a list in place of the one that it has of that list, at a day's prices.
+
+    Raises NotApproved, also where the quote is priced from no version of that list; else as `reprice_quote`.
+    """
+    quote = _locked(quote_id)
+    version = PriceListVersion.objects.select_related("price_list__supplier").get(pk=version_id)
+    others = [row for row in _versions(quote) if row.price_list_id != version.price_list_id]
+    if len(others) == quote.price_list_versions.count():
+        raise NotApproved(f"{quote.number} is priced from no version of {version.price_list}.")
+    return reprice_quote(quote_id, version_ids=[*(row.pk for row in others), version.pk], priced_on=priced_on, by=by,
+                         now=now)
+
+
+@transaction.atomic
 def issue_revision(quote_id: int, *, by: User | None, now: datetime) -> Revision:
     """Freeze a quote as its next revision: snapshot, lines, drawings and the papers' HTML, all or nothing.
 

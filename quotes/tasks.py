@@ -1,4 +1,4 @@
-"""Background work of the quotes app: rendering the papers of a revision."""
+"""Background work of the quotes app: the papers of a revision, what new prices do to open quotes."""
 
 from typing import Any
 
@@ -6,7 +6,8 @@ from django.utils import timezone
 
 from estimating.models import Run
 from estimating.service.runs import Report, Store, run_kind
-from quotes.models import Revision
+from quotes.impact import changes_of, keep_changes
+from quotes.models import PriceImpact, Revision
 from quotes.papers import keep_papers, make_papers
 
 
@@ -24,3 +25,12 @@ def render_run(run: Run, report: Report) -> Store:
                            "url": f"{where}/{file.sha256}"} for file in files]}
 
     return store
+
+
+@run_kind("price-impact", queue="compute")
+def impact_run(run: Run, report: Report) -> Store:
+    """Work out the impact that the run names, and keep it."""
+    impact = PriceImpact.objects.select_related("price_list_version__price_list__supplier").get(
+        pk=int(run.subject.removeprefix("price-impact/")))
+    changes = changes_of(impact.price_list_version, impact.on, report)
+    return lambda: keep_changes(impact, changes, now=timezone.now())

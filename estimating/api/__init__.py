@@ -11,8 +11,8 @@ from estimating.api.jobs import JobViewSet
 from estimating.api.office import OfficeViewSet
 from estimating.api.price_lists import PriceListViewSet, PriceViewSet, RejectedPriceViewSet, VersionViewSet
 from estimating.api.rates import CrewMixViewSet, LaborRateViewSet, ProductionRateViewSet
-from estimating.api.taxes import TaxRuleViewSet
 from estimating.api.search import SearchView
+from estimating.api.taxes import TaxRuleViewSet
 
 router = SimpleRouter(trailing_slash=False)
 router.register("customers", CustomerViewSet)
