@@ -69,5 +69,5 @@ def fill(apps, schema_editor):
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("estimating", "0005_contacts_notes_files")]
+    dependencies = [("estimating", "0003_contacts_notes_files")]
     operations = [migrations.RunPython(fill, migrations.RunPython.noop)]

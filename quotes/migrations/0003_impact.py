@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('estimating', '0001_records'),
-        ('quotes', '0001_records'),
+        ('quotes', '0002_agreed'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('estimating', '0001_records'),
+        ('estimating', '0002_rates_and_taxes'),
     ]
 
     operations = [
