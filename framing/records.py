@@ -31,7 +31,6 @@ from framing.engine.documents import (
 from framing.models import Build, Framing, Survey
 from framing.reference.production import RATES
 
-MOST = 200  # letters of a rate's source in a build
 AT_ONCE_SQFT = 600.0  # a roof up to this area is framed in the request
 
 
@@ -72,7 +71,7 @@ def with_office_rates(document: Mapping[str, Any], now: datetime) -> Mapping[str
     office = Office.objects.first()
     day = now.astimezone(ZoneInfo(office.time_zone)).date() if office else now.date()
     rows = ProductionRate.objects.filter(task__in=RATES, valid_from__lte=day).order_by("valid_from", "id")
-    kept = {row.task: {**_hours(row), "source": f"the office's rate {row.pk} of {row.valid_from}: {row.source}"[:MOST],
+    kept = {row.task: {**_hours(row), "source": f"the office's rate {row.pk} of {row.valid_from}: {row.source}".strip(),
                        "record": row.pk} for row in rows}
     labor = document.get("labor") or {}
     rates = (labor.get("rates") or {}) if isinstance(labor, Mapping) else None

@@ -169,6 +169,29 @@ def test_the_price_is_the_sum_of_its_rounded_steps(lines, contingency, overhead,
     assert not (chain.tax_on_cost and chain.tax_on_sale)
 
 
+DISCOUNTS = st.one_of(
+    st.none(), st.builds(Discount, st.just("x"), st.none(), st.decimals("0.000001", 1, places=6),
+                         st.sampled_from(money.DISCOUNT_PLACES)))
+WEIGHTS = st.lists(st.integers(1, 1000), min_size=1, max_size=12)
+
+
+@given(st.lists(cents, max_size=60), rates, rates, st.sampled_from(["cost", "sale"]),
+       st.sampled_from(money.PROFIT_BASES), DISCOUNTS, WEIGHTS)
+def test_installments_add_up_to_a_price_that_adds_up_to_its_lines_whatever_was_taken_off(
+        lines, profit, tax, place, basis, discount, weights):
+    assume(profit < 1)
+    net = sum(lines, D(0))
+    chain = price_chain(net, net, Terms(D("0.05"), D("0.2"), profit, tax, place, profit_on=basis), discount)
+    steps = [*lines, chain.tax_on_cost, chain.contingency, chain.overhead, chain.profit, -chain.discount,
+             chain.tax_on_sale]
+    assert sum(steps, D(0)) == chain.price >= 0
+    assert price_at(chain.direct, Terms(D("0.05"), D("0.2"), profit, tax, place, profit_on=basis), discount) == (
+        chain.price)
+    shares = [Fraction(weight, sum(weights)) for weight in weights]
+    payments = progress_payments(chain.price, [(share, "then") for share in shares])
+    assert sum(payment.amount for payment in payments) == chain.price
+
+
 @given(rates)
 def test_markup_and_margin_undo_each_other(rate):
     assume(rate < 1)

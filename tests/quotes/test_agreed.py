@@ -187,7 +187,8 @@ def test_quotes_with_much_agreed_are_listed_with_no_more_queries(api, change, dj
 
 def test_the_offices_page_shows_band_and_cautions_beside_the_price(client, owner, quote, change):
     Job.objects.filter(pk=quote.job_id).update(jurisdiction="Oakland, CA")
-    change({})
+    change({"discount": DISCOUNT})
     client.force_login(owner)
     page = client.get(f"/jobs/{quote.job_id}/").content.decode()
     assert "Class 3 of AACE" in page and "7159.5" in page and "At those costs the price would be" in page
+    assert "Discount: ordered in winter" in page and "−$500.00" in page

@@ -42,7 +42,8 @@ def test_a_deprecated_code_is_refused_with_the_code_to_use(code):
 
 @pytest.mark.parametrize(
     ("code", "instead"),
-    [("BX", "XBX"), ("RO", "XRO"), ("PK", "XPK"), ("CT", "XCT"), ("TS", "FTK"), ("QT", "QTL"), ("OZ", "ONZ")],
+    [("BX", "XBX"), ("RO", "XRO"), ("PK", "XPK"), ("CT", "XCT"), ("TS", "FTK"), ("QT", "QTL"), ("OZ", "ONZ"),
+     ("BE", "XBE"), ("CA", "XCA"), ("ST", "XST"), ("PF", "XPX"), ("CY", "YDQ"), ("SHT", "XST")],
 )
 def test_the_refusal_names_the_code_to_use(code, instead):
     with pytest.raises(UnknownUnit, match=instead):
@@ -53,6 +54,20 @@ def test_lft_is_no_code_of_the_annex_and_lf_is_named():
     assert "LFT" not in UNITS
     with pytest.raises(UnknownUnit, match="perhaps LF"):
         unit("LFT")
+
+
+# Rec 20 rev. 17, annex: the descriptions of BFT (board foot) and WCD (cord) stand in each other's row, so that WCD read
+# by its words would be board feet. It is no unit of ours.
+def test_a_cord_is_never_taken_for_a_board_foot():
+    assert unit("BFT").dimension == "board measure" and "WCD" not in UNITS
+    with pytest.raises(UnknownUnit):
+        unit("WCD")
+
+
+@pytest.mark.parametrize("code", ["EACH", "ea", " EA", "PCS", "MBF ", "LNFT", "BDFT", "", "SQFT", "CWT", "GAL"])
+def test_what_people_write_for_a_unit_is_no_code(code):
+    with pytest.raises(UnknownUnit):
+        unit(code)
 
 
 def test_m_alone_is_no_code():
