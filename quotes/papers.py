@@ -13,7 +13,9 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
 
+from estimating.models import Customer
 from estimating.service.pdf import html_to_pdf
+from estimating.service.runs import RunRefused
 from quotes.models import RenderedFile, Revision
 from quotes.rendering import filled, material_list
 
@@ -43,6 +45,17 @@ def make_papers(revision: Revision, report: Callable[[int, str], None] = lambda 
         RenderedFile.Kind.CUT_SHEETS: Paper(PDF, cut_sheets),
         RenderedFile.Kind.PURCHASE_LIST: Paper(CSV, material_list(revision.document)),
     }
+
+
+class ErasedMeanwhile(RunRefused):
+    """The customer's data were erased while their papers were made; what was made still names them."""
+
+
+def check_not_erased(revision: Revision) -> None:
+    """Hold the customer of a revision that was read before its papers were made. Raises ErasedMeanwhile."""
+    seen = revision.quote.job.customer
+    if Customer.objects.select_for_update().get(pk=seen.pk).erased_at != seen.erased_at:
+        raise ErasedMeanwhile("The customer was erased while the papers were made; render the revision again.")
 
 
 def keep_papers(revision: Revision, papers: Mapping[str, Paper], *, now: datetime) -> list[RenderedFile]:

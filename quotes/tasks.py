@@ -8,7 +8,7 @@ from estimating.models import Run
 from estimating.service.runs import Report, Store, run_kind
 from quotes.impact import changes_of, keep_changes
 from quotes.models import PriceImpact, Revision
-from quotes.papers import keep_papers, make_papers
+from quotes.papers import check_not_erased, keep_papers, make_papers
 
 
 @run_kind("render", queue="render")
@@ -19,6 +19,7 @@ def render_run(run: Run, report: Report) -> Store:
     papers = make_papers(revision, report)
 
     def store() -> dict[str, Any]:
+        check_not_erased(revision)
         files = keep_papers(revision, papers, now=timezone.now())
         where = f"/api/v1/quotes/{revision.quote_id}/revisions/{revision.number}/files"
         return {"files": [{"kind": file.kind, "sha256": file.sha256, "size": file.size, "name": file.name,

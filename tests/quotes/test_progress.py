@@ -7,10 +7,10 @@ from django.core.files.storage import default_storage
 
 from estimating.customers import erase_customer
 from estimating.jobs import blockers_of, facts_of, today_at
-from estimating.models import History, Job
+from estimating.models import History, Job, Run
 from estimating.records import create_record
 from estimating.steps import blockers
-from quotes import papers, revisions
+from quotes import papers, revisions, tasks
 from quotes.demonstration import NOW
 from quotes.models import RenderedFile
 from quotes.progress import next_step
@@ -83,6 +83,18 @@ def rendered(scenario):
     made = {kind: papers.Paper("application/pdf", b"%PDF Odette Marlowe " + kind.encode())
             for kind in RenderedFile.Kind.values}  # fmt: skip
     return papers.keep_papers(scenario.revision, made, now=NOW)
+
+
+def test_papers_that_were_being_made_while_their_customer_was_erased_are_not_kept(scenario, monkeypatch):
+    monkeypatch.setattr(tasks, "make_papers", lambda revision, report: {"proposal": papers.Paper("x", b"%PDF Odette")})
+    run = Run(kind="render", subject=f"revision/{scenario.revision.pk}")
+    store = tasks.render_run(run, lambda percent, doing: None)
+    erase_customer(scenario.job.customer, by=None, now=NOW)
+    with pytest.raises(papers.ErasedMeanwhile):
+        store()
+    assert not scenario.revision.files.exists()
+    tasks.render_run(run, lambda percent, doing: None)  # read again, it names nobody
+    papers.check_not_erased(type(scenario.revision).objects.get(pk=scenario.revision.pk))
 
 
 def test_papers_with_an_erased_persons_name_leave_the_storage_and_their_rows_stay(
