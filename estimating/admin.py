@@ -100,6 +100,19 @@ class ProductionRateAdmin(LookedAt):
     list_display = ("task", "unit", "low", "typical", "high", "valid_from")
 
 
+@admin.register(models.Recipe)
+class RecipeAdmin(LookedAt):
+    list_display = ("name", "active")
+    search_fields = ("name",)
+
+
+@admin.register(models.RecipeVersion)
+class RecipeVersionAdmin(LookedAt):
+    list_display = ("recipe", "number", "kind", "unit", "in_force_from")
+    list_select_related = ("recipe",)
+    list_filter = ("kind",)
+
+
 @admin.register(models.History)
 class HistoryAdmin(LookedAt):
     list_display = ("at", "by", "action", "subject", "subject_id")

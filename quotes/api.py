@@ -15,19 +15,20 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from estimating import escalation, money, units
-from estimating.models import CrewMix, Job, PriceListVersion, Role
+from estimating.models import CrewMix, Job, PriceListVersion, Recipe, RecipeVersion, Role
 from estimating.office import local_day, the_office
 from estimating.service import runs
 from estimating.service.endpoints import RunSerializer, accepted
 from estimating.service.idempotency import idempotent
 from estimating.service.permissions import EVERYONE
 from estimating.service.preconditions import check_match, tagged
-from estimating.service.problems import Fault, Problem
+from estimating.service.problems import Fault, Problem, Refused, pointer
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
 from framing.models import Framing
 from quotes import papers, revisions
 from quotes.estimate import SETTLEMENTS, Extra
+from quotes.measures import MEASURES, MeasureError, measure, wrong_choice
 from quotes.models import Quote, QuoteLine, RenderedFile, Revision
 
 CREW_PAPERS = (RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST)  # these hold no prices
@@ -100,6 +101,48 @@ def _made(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
     return values
 
 
+class QuantitySerializer(StrictSerializer):
+    """How much of a recipe: a number that a person types, or a measure of the framing."""
+
+    typed = serializers.DecimalField(15, 4, min_value=Decimal("0.0001"), required=False)
+    unit = serializers.CharField(max_length=3, required=False, help_text="Of what is typed; else the recipe's.")
+    reason = serializers.CharField(max_length=200, required=False, help_text="Why so much, for what is typed.")
+    measure = serializers.ChoiceField(
+        list(MEASURES), required=False,
+        help_text="; ".join(f"{name} ({known.unit}): {known.what}" for name, known in MEASURES.items()),
+    )  # fmt: skip
+    of = serializers.ListField(
+        child=serializers.CharField(max_length=80), required=False, max_length=200,
+        help_text="Sides such as B-C, what they stand against, roles of members, kinds of outlets.",
+    )  # fmt: skip
+
+    validate_unit = ExtraSerializer.validate_unit
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        if ("typed" in values) == ("measure" in values):
+            raise serializers.ValidationError({"typed": "expected either typed or measure"})
+        strange = {"of"} & set(values) if "typed" in values else {"unit", "reason"} & set(values)
+        if strange:
+            raise serializers.ValidationError(dict.fromkeys(strange, "it says nothing here; expected to be left out"))
+        if "measure" in values and (wrong := wrong_choice(values["measure"], values.get("of", ()))):
+            raise serializers.ValidationError({"of": wrong})
+        return {**values, "typed": format(values["typed"], "f")} if "typed" in values else values
+
+
+class RecipeUseSerializer(StrictSerializer):
+    """A recipe in a quote: so much of it, in one version from now on."""
+
+    recipe = serializers.PrimaryKeyRelatedField(queryset=Recipe.objects.all())
+    version = serializers.IntegerField(
+        min_value=1, max_value=2**63 - 1, required=False, allow_null=True,
+        help_text="Id of a version; the one in force on the quote's day where not given.",
+    )  # fmt: skip
+    quantities = QuantitySerializer(many=True, allow_empty=False, max_length=20, help_text="They add up.")
+    corners = serializers.IntegerField(
+        min_value=0, max_value=1000, default=0, help_text="Posts more than the straight runs need."
+    )
+
+
 class LineSerializer(StrictModelSerializer):
     """One line of cost; `came_from` tells the reading, price or rate behind it."""
 
@@ -119,6 +162,7 @@ class PricedFrom(StrictSerializer):
         help_text="Ids of approved versions, at most one a list; those in force where not given.",
     )  # fmt: skip
     extras = ExtraSerializer(many=True, required=False, max_length=500)
+    recipes = RecipeUseSerializer(many=True, required=False, max_length=100)
     priced_on = serializers.DateField(
         required=False, help_text="Whose prices and rates hold; today where not given, in the office's time zone."
     )
@@ -139,6 +183,21 @@ class PricedFrom(StrictSerializer):
         known = set(PriceListVersion.objects.filter(pk__in=value).values_list("pk", flat=True))
         if unknown := [pk for pk in value if pk not in known]:
             raise serializers.ValidationError(f"there is no price list version {unknown[0]}")
+        return value
+
+
+    def validate_recipes(self, value: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        asked = {use["version"] for use in value if use.get("version")}
+        known = {row.pk: row for row in RecipeVersion.objects.filter(pk__in=asked, number__isnull=False)}
+        faults: list[dict[str, Any]] = [{} for _ in value]
+        for fault, use in zip(faults, value, strict=True):
+            version = known.get(use["version"]) if use.get("version") else None
+            if not use["recipe"].active:
+                fault["recipe"] = [f"{use['recipe']} is not active; expected one that is"]
+            elif use.get("version") and (version is None or version.recipe_id != use["recipe"].pk):
+                fault["version"] = [f"{use['recipe']} has no such version in force; expected the id of one"]
+        if any(faults):
+            raise serializers.ValidationError(faults)
         return value
 
 
@@ -173,8 +232,8 @@ class QuoteInList(StrictModelSerializer):
 
     class Meta:
         model = Quote
-        fields = ("id", "number", "job", "framing", "price_list_versions", "priced_on", "extras", "crew_mix",
-                  "allowances", "discount", "escalation", "price", "created_at")
+        fields = ("id", "number", "job", "framing", "price_list_versions", "priced_on", "extras", "recipes",
+                  "crew_mix", "allowances", "discount", "escalation", "price", "created_at")
         read_only_fields = fields
 
 
@@ -253,6 +312,7 @@ class QuoteViewSet(ReadViewSet):
         asked = QuoteRequest(data=request.data)
         asked.is_valid(raise_exception=True)
         values = asked.validated_data
+        _check_measures(values, values["framing"])
         quote = revisions.draft_quote(
             values["job"].pk, values["framing"].pk, **_priced_from(values), by=request.user, now=timezone.now()
         )
@@ -269,6 +329,7 @@ class QuoteViewSet(ReadViewSet):
             asked.is_valid(raise_exception=True)
             values = asked.validated_data
             framing = values["framing"].pk if "framing" in values else None
+            _check_measures(values, values.get("framing", row.framing))
             quote = revisions.reprice_quote(
                 row.pk, framing_id=framing, **_priced_from(values, absent=None), by=request.user, now=timezone.now()
             )
@@ -309,13 +370,33 @@ def _kept(value: Any) -> Any:
 
 
 def _priced_from(values: dict[str, Any], absent: Any = ()) -> dict[str, Any]:
-    extras = values.get("extras")
+    extras, recipes = values.get("extras"), values.get("recipes")
     return {
         "version_ids": values.get("price_list_versions"),
         "extras": absent if extras is None else [Extra(**extra) for extra in extras],
+        "recipes": absent if recipes is None else [{**use, "recipe": use["recipe"].pk} for use in recipes],
         "priced_on": values.get("priced_on"),
         "agreed": {name: _kept(values[name]) for name in AGREED if name in values},
     }
+
+
+def _check_measures(values: dict[str, Any], framing: Framing) -> None:
+    """Refuse, each in its place, what is measured on something that this framing does not have."""
+    uses = values.get("recipes") or []
+    if not any("measure" in asked for use in uses for asked in use["quantities"]):
+        return
+    document, survey, faults = framing.document, framing.survey.document, []
+    for i, use in enumerate(uses):
+        for j, asked in enumerate(use["quantities"]):
+            try:
+                if "measure" in asked:
+                    measure(asked["measure"], document, survey, asked.get("of", ()))
+            except MeasureError as error:
+                told, _, expected = str(error).partition("; expected ")
+                at = pointer("recipes", i, "quantities", j, "of" if "of" in asked else "measure")
+                faults.append(Fault(at, asked.get("of", asked["measure"]), expected, told))
+    if faults:
+        raise Refused(faults)
 
 
 class OfOneQuote(ReadViewSet):

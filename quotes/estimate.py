@@ -104,6 +104,33 @@ class Allowance:
 
 
 @dataclass(frozen=True)
+class Finding:
+    """Why there is no price yet: what it is about, what was read, what is expected."""
+
+    code: str
+    about: str
+    text: str
+
+    def as_json(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Added:
+    """What no framing counted, as rows like a framing's own, each with its pointer: goods and services, labor.
+
+    A row may also say the `part` of the work that it stands under, that it is an `allowance`, and in `recipe` what it
+    was made with. `parts` are titles of their own and what they hold; `told` says of each recipe how it was counted.
+    """
+
+    bought: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    labor: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    parts: Mapping[str, str] = field(default_factory=dict)
+    told: tuple[Mapping[str, Any], ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
 class Line:
     """One line of cost. `came_from` says which reading, price or rate stands behind it."""
 
@@ -122,18 +149,6 @@ class Line:
 
     def as_json(self) -> dict[str, Any]:
         return {name: str(value) if isinstance(value, Decimal) else value for name, value in asdict(self).items()}
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Why there is no price yet: what it is about, what was read, what is expected."""
-
-    code: str
-    about: str
-    text: str
-
-    def as_json(self) -> dict[str, Any]:
-        return asdict(self)
 
 
 @dataclass(frozen=True)
@@ -165,6 +180,8 @@ class Estimate:
     crew_mix: Mapping[str, Any] | None = None
     accuracy: Mapping[str, Any] | None = None
     cautions: tuple[Caution, ...] = ()
+    parts: Mapping[str, str] = field(default_factory=dict)
+    recipes: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def is_blocked(self) -> bool:
@@ -182,11 +199,13 @@ class Estimate:
         """The sale before tax, shared over the groups by their cost; the amounts add up to it to the cent."""
         if self.chain is None:
             return ()
-        costs = {title: money.total(line.cost for line in self.lines if line.group == title) for title in TITLES}
+        costs = {title: money.total(line.cost for line in self.lines if line.group == title)
+                 for title in _titles(self.parts)}
         costs = {title: cost for title, cost in costs.items() if cost}
         whole = money.exact(self.chain.net)
         amounts = money.allocate(self.chain.sale, [money.exact(cost) / whole for cost in costs.values()])
-        return tuple(Group(title, HOLDS[title], cost, amount)
+        holds = {**self.parts, **HOLDS}
+        return tuple(Group(title, holds[title], cost, amount)
                      for (title, cost), amount in zip(costs.items(), amounts, strict=True))
 
     def as_json(self) -> dict[str, Any]:
@@ -212,6 +231,7 @@ class Estimate:
             "spread": self.spread,
             "accuracy": self.accuracy,
             "cautions": [caution.as_json() for caution in self.cautions],
+            "recipes": [dict(recipe) for recipe in self.recipes],
         }
 
 
@@ -250,6 +270,7 @@ def estimate(
     tax: Mapping[str, Any] | None = None,
     crew_mix: Mapping[str, Any] | None = None,
     asks: Iterable[Finding] = (),
+    added: Added | None = None,
 ) -> Estimate:
     """What the deck of `framing` costs and sells for.
 
@@ -258,8 +279,8 @@ def estimate(
     framing : mapping
         A `deck-framing/1` document; its `quantities`, `labor` and `checks` are read.
     prices : mapping
-        For every item key of the framing and of `extras`, its price on the day or why it has none. A key that stands
-        in neither way is missing as well.
+        For every item key of the framing, of `extras` and of `added`, its price on the day or why it has none. A key
+        that stands in neither way is missing as well.
     schedule : sequence of (share, milestone)
         Progress payments; the shares add up to 1.
     extras : iterable of Extra
@@ -272,13 +293,16 @@ def estimate(
         What the tax of `terms` and the counts of `rates` came from, to be told beside the price.
     asks : iterable of Finding
         What stood in the way before.
+    added : Added
+        What recipes take.
 
     Notes
     -----
     Sticks priced by board or linear feet are rounded to the cent a stick, other goods a line. Hours are rounded to a
     tenth over the whole job and that much is priced at the crew's mean rate; the tasks share it by largest remainder.
     """
-    findings: list[Finding] = [*asks, *_stops(framing)]
+    added = added or Added()
+    findings: list[Finding] = [*asks, *_stops(framing), *added.findings]
     lines: list[Line] = []
     for number, row in enumerate(framing.get("quantities") or ()):
         if _decimal(row["order"]) > 0:
@@ -287,12 +311,16 @@ def estimate(
         row = {"item": extra.item, "unit": extra.unit, "net": extra.quantity, "order": extra.quantity,
                "basis": extra.reason or "put in by hand", "description": ""}
         lines.extend(_bought(row, f"extras/{number}", prices, currency, findings))
+    for pointer, row in added.bought:
+        lines.extend(_bought(row, pointer, prices, currency, findings))
 
     lines.extend(_allowed(number, allowance) for number, allowance in enumerate(allowances))
-    hours, crew_rate, labor = _labor(framing.get("labor") or (), rates, findings)
+    framed = [(f"/labor/{number}", row) for number, row in enumerate(framing.get("labor") or ())]
+    hours, crew_rate, labor = _labor([*framed, *added.labor], rates, findings)
     lines.extend(labor)
     lines = [replace(line, taxable=_taxed(line, terms)) for line in lines]
-    lines.sort(key=lambda line: TITLES.index(line.group))
+    titles = _titles(added.parts)
+    lines.sort(key=lambda line: titles.index(line.group))
 
     chain = _chain(lines, terms, discount, tax, findings)
     payments: tuple[money.Payment, ...] = ()
@@ -307,12 +335,14 @@ def estimate(
     if chain is not None:
         costs = {line.item: (line.cost, line.taxable) for line in lines
                  if line.kind == "material" and line.came_from["framing"].startswith("/")}
-        spread = cost_spread(framing, costs, crew_rate, hours, chain.direct, chain.contingency,
+        others = sum((money.exact(_decimal(row["hours"])) for _, row in added.labor), Fraction(0))
+        spread = cost_spread(framing, costs, crew_rate, hours - money.rounded(others), chain.direct, chain.contingency,
                              terms.tax_rate if terms.tax_place == "cost" else Decimal(0))
         if spread is not None:
             spread["price"] = _price_spread(spread["direct"], terms, discount)
     return Estimate(currency, tuple(lines), tuple(findings), hours, crew_rate, terms, chain, payments,
-                    min(ends, default=None), spread, discount, tax, crew_mix)
+                    min(ends, default=None), spread, discount, tax, crew_mix, parts=dict(added.parts),
+                    recipes=added.told)
 
 
 def _allowed(number: int, allowance: Allowance) -> Line:
@@ -336,16 +366,22 @@ def _price_spread(direct: Mapping[str, str], terms: money.Terms, discount: money
         return None
 
 
-def items_of(framing: Mapping[str, Any], extras: Iterable[Extra] = ()) -> list[str]:
+def items_of(framing: Mapping[str, Any], extras: Iterable[Extra] = (), added: Added | None = None) -> list[str]:
     """Every item key that needs a price."""
     bought = [row["item"] for row in framing.get("quantities") or () if _decimal(row["order"]) > 0]
-    return list(dict.fromkeys([*bought, *(extra.item for extra in extras)]))
+    recipes = [row["item"] for _, row in added.bought] if added else []
+    return list(dict.fromkeys([*bought, *(extra.item for extra in extras), *recipes]))
 
 
 def group_of(key: str) -> str:
     """The part of the work that an item key or labor task belongs to."""
     known = [word for word in _BEGINNINGS if key == word or key.startswith((word + "/", word + "-", word + " "))]
     return _BEGINNINGS[max(known, key=len)] if known else TITLES[-1]
+
+
+def _titles(own: Iterable[str]) -> list[str]:
+    """Every part of the work in the order of the papers: those of their own stand before the other work."""
+    return [*TITLES[:-1], *(title for title in own if title not in TITLES), TITLES[-1]]
 
 
 def _decimal(value: Any) -> Decimal:
@@ -385,29 +421,43 @@ def _bought(row: Mapping[str, Any], pointer: str, prices: Mapping[str, Price | M
         "price": price.price_id, "price_list": price.list_name, "price_list_version": price.list_version,
         "valid_from": price.valid_from.isoformat() if price.valid_from else None,
         "valid_to": price.valid_to.isoformat() if price.valid_to else None, "supplier": price.supplier,
+        **(row.get("recipe") or {}),
     }
-    yield Line(group_of(item), "service" if item.startswith("service/") else "material", item,
+    yield Line(row.get("part") or group_of(item), "service" if item.startswith("service/") else "material", item,
                price.description or row.get("description") or item, quantity, unit, price.amount, price.unit, cost,
-               price.taxable, price.is_allowance, came_from)
+               price.taxable, price.is_allowance or bool(row.get("allowance")), came_from)
+
+
+def _whole_pieces(row: Mapping[str, Any], price: Price) -> Mapping[str, Any]:
+    """The row in whole pieces where it is used by length, says nothing of packs, and is sold in pieces of a length."""
+    if row.get("order_unit") or price.piece is None or price.pack or units.unit(row["unit"]).dimension != "length":
+        return row
+    return {**row, "order": Decimal(ceil(units.convert(_need(row), row["unit"], "EA", piece=price.piece))),
+            "order_unit": "EA"}
+
+
+def _need(row: Mapping[str, Any]) -> Decimal:
+    """What a row takes with its waste and spares, in its unit."""
+    return sum((_decimal(row.get(part) or 0) for part in ("net", "waste", "spare")), Decimal(0))
 
 
 def _counted(row: Mapping[str, Any]) -> dict[str, str]:
     """What `cost_of_row` reads of a row, as text, so that a line can be priced anew without its framing."""
     return {
         "net": str(row.get("net", "")), "waste": str(row.get("waste") or 0), "spare": str(row.get("spare") or 0),
-        "unit": row["unit"], "order": str(row["order"]), "order_unit": row.get("order_unit") or row["unit"],
+        "unit": row["unit"], "order": str(row["order"]), "order_unit": row.get("order_unit") or "",
         "pack": str(row.get("pack") or 1),
     }
 
 
 def cost_of_row(row: Mapping[str, Any], price: Price) -> tuple[Decimal, str, Decimal]:
     """Quantity bought, its unit, and its cost. Raises UnitError where nothing joins the two units."""
+    row = _whole_pieces(row, price)
     unit, packs = row["unit"], _decimal(row["order"])
     order_unit = row.get("order_unit") or unit
     if price.pack is not None and unit != price.unit:
         # The supplier's pack decides, not the pack that the engine took for usual.
-        need = sum((_decimal(row.get(part) or 0) for part in ("net", "waste", "spare")), Decimal(0))
-        held = units.convert(need, unit, price.base_unit, piece=price.piece)
+        held = units.convert(_need(row), unit, price.base_unit, piece=price.piece)
         packs = Decimal(ceil(held / money.exact(price.pack.quantity)))
         return packs, price.unit, money.line(packs, price.amount)
     quantity, used = packs, order_unit
@@ -428,9 +478,9 @@ def each_costs(used: str, price: Price) -> Fraction:
     return money.cost_of_one(price.amount, per, round_per="piece" if is_stick else "line")
 
 
-def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],
+def _labor(rows: Sequence[tuple[str, Mapping[str, Any]]], rates: Sequence[LaborRate],
            findings: list[Finding]) -> tuple[Decimal, Decimal | None, list[Line]]:
-    worked = [(number, row) for number, row in enumerate(rows) if _decimal(row["hours"]) > 0]
+    worked = [(pointer, row) for pointer, row in rows if _decimal(row["hours"]) > 0]
     exact_hours = sum((money.exact(_decimal(row["hours"])) for _, row in worked), Fraction(0))
     hours = money.rounded(exact_hours, 1)
     crew = [rate for rate in rates if rate.count > 0]
@@ -442,19 +492,20 @@ def _labor(rows: Sequence[Mapping[str, Any]], rates: Sequence[LaborRate],
         return hours, None, []
     crew_rate = money.crew_rate([(rate.rate, rate.count) for rate in crew])
     whole = money.line(hours, crew_rate)
-    if whole >= LARGEST:
+    if whole >= LARGEST or hours >= LARGEST / 100:
         findings.append(Finding("too-large", "labor", f"{hours} hours at {crew_rate} are more than can be kept."))
         return hours, crew_rate, []
     costs = money.allocate(whole, [money.exact(_decimal(row["hours"])) / exact_hours for _, row in worked])
     behind = [{"id": rate.rate_id, "grade": rate.grade, "rate": str(rate.rate), "count": str(rate.count),
                "valid_from": rate.valid_from.isoformat() if rate.valid_from else None} for rate in crew]
     lines = [
-        Line(group_of(row["task"]), "labor", row["task"], row["task"].replace("-", " "),
+        Line(row.get("part") or group_of(row["task"]), "labor", row["task"], row["task"].replace("-", " "),
              money.rounded(_decimal(row["hours"]), 2), "HUR", crew_rate, "HUR", cost, False, False,
-             {"framing": f"/labor/{number}", "basis": row.get("basis") or "", "quantity": str(row.get("quantity", "")),
+             {"framing": pointer, "basis": row.get("basis") or "", "quantity": str(row.get("quantity", "")),
               "unit": row.get("unit") or "", "hours_per_unit": str(row.get("hours_per_unit", "")),
-              "factor": str(row.get("factor", "")), "production_rate": row.get("rate_record"), "rates": behind})
-        for (number, row), cost in zip(worked, costs, strict=True)
+             "factor": str(row.get("factor", "")), "production_rate": row.get("rate_record"), "rates": behind,
+              **(row.get("recipe") or {})})
+        for (pointer, row), cost in zip(worked, costs, strict=True)
     ]
     return hours, crew_rate, lines
 

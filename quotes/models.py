@@ -32,6 +32,7 @@ class Quote(Versioned):
     )
     discount = models.JSONField(null=True, help_text="Amount or share, reason, before or after tax.")
     escalation = models.JSONField(null=True, help_text="The clause that lets the price move with an index.")
+    recipes = models.JSONField(default=list, help_text="Recipes: recipe, version, quantities as asked, corners.")
     estimate = models.JSONField(help_text="The estimate without its lines: chain, groups, payments, findings.")
     price = models.DecimalField(**MONEY, null=True, help_text="Empty while something stands in its way.")
     created_at = models.DateTimeField()

@@ -53,6 +53,7 @@ class Facts:
     survey: Mapping[str, Any]
     build: Mapping[str, Any]
     framing: Mapping[str, Any]
+    priced: frozenset[str] = frozenset()  # kinds of recipes that the price holds
 
     def inches(self, value: Any, document: Mapping[str, Any] | None = None) -> float:
         return float(length.read(value, (self.survey if document is None else document).get("unit", "in")))
@@ -266,6 +267,7 @@ def _fire(facts: Facts) -> Iterator[dict[str, Any]]:
 def _guards(facts: Facts) -> Iterator[dict[str, Any]]:
     """Edges with more than 30 in to what lies beyond, or open ones where nobody measured it."""
     high, unknown, drops = [], [], []
+    priced = "" if "guard" in facts.priced else "; no guard is part of this price"
     for edge in facts.edges:
         name, beyond, height = f"{edge.get('from')}–{edge.get('to')}", edge.get("drop_beyond"), edge.get("height")
         if edge.get("against") == "house":
@@ -279,10 +281,10 @@ def _guards(facts: Facts) -> Iterator[dict[str, Any]]:
             high.append(f"{name} ({drop / 12:.1f} ft{wall})")
             drops.append(drop)
     if high:
-        yield {"edges": f"The roof drops away at {listed(high)}.", "value": max(drops), "limit": GUARD_DROP,
-               "unit": "in", "where": ", ".join(name.split(" ")[0] for name in high)}
+        yield {"edges": f"The roof drops away at {listed(high)}.", "priced": priced, "value": max(drops),
+               "limit": GUARD_DROP, "unit": "in", "where": ", ".join(name.split(" ")[0] for name in high)}
     if unknown:
-        yield {"edges": f"How far the roof drops away at {listed(unknown)} was not measured.",
+        yield {"edges": f"How far the roof drops away at {listed(unknown)} was not measured.", "priced": priced,
                "where": ", ".join(unknown)}
 
 
@@ -388,7 +390,7 @@ RULES: tuple[Rule, ...] = (
          "site", "IBC 1505.1 rates the assembly", "building department", _fire),
     Rule("guards", "deferral",
          "{edges} Height, strength and fixing of guards, measured from the new surface, are for the building "
-         "department; no guard is part of this price.",
+         "department{priced}.",
          "survey", f"{GUARD_SOURCE}: a drop of more than {GUARD_DROP:g} in within {GUARD_REACH:g} in of the edge",
          "building department", _guards, unless="guard"),
     Rule("membrane", "deferral",
@@ -413,10 +415,14 @@ RULES: tuple[Rule, ...] = (
 )
 
 
-def notes_for(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapping[str, Any]) -> tuple[Note, ...]:
-    """All notes of a proposal, by section and within it the gravest first, then in the order of the rules."""
+def notes_for(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapping[str, Any], *,
+              priced: frozenset[str] = frozenset()) -> tuple[Note, ...]:
+    """All notes of a proposal, by section and within it the gravest first, then in the order of the rules.
+
+    `priced` are the kinds of recipes that stand in the price.
+    """
     checks = [*_from_checks(framing)]
-    rules = [*_from_rules(Facts(survey, build, framing), {note.key for note in checks})]
+    rules = [*_from_rules(Facts(survey, build, framing, priced), {note.key for note in checks})]
     grave = [note for note in checks if note.status in ("stop", "caution")]
     found = [*sorted(grave, key=_gravity), *rules, *(note for note in checks if note not in grave)]
     return tuple(sorted(found, key=lambda note: SECTIONS.index(note.section)))

@@ -1,17 +1,20 @@
-"""What the office's records say about a day, as the estimate takes it: prices, labor rates, the crew."""
+"""What the office's records say about a day, as the estimate takes it: prices, labor and production rates, the crew,
+recipes."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from estimating.models import PriceListVersion
+from estimating.models import PriceListVersion, RecipeVersion
 from estimating.price_book import ItemPrice, price_items
 from estimating.rates import crew_mix_on, labor_rates_on
+from estimating.recipes import production_rates_of
 from quotes.estimate import Finding, LaborRate, Missing, Price
+from quotes.recipe_lines import Rate, Use
 
 
 def prices_on(items: Iterable[str], on: date, versions: Collection[PriceListVersion]) -> dict[str, Price | Missing]:
@@ -45,6 +48,25 @@ def crew_on(on: date, mix: str = "") -> tuple[list[LaborRate], dict[str, Any] | 
                for grade in counts.keys() - {rate.grade for rate in rates}]
     told = {"id": row.pk, "name": row.name, "counts": row.counts, "valid_from": row.valid_from.isoformat()}
     return [replace(rate, count=counts.get(rate.grade, Decimal(0))) for rate in rates], told, lacking
+
+
+def production_rates_on(on: date, tasks: Collection[str]) -> dict[str, Rate]:
+    """Of each task the office's production rate that holds on a day."""
+    return {task: Rate(row.low, row.typical, row.high, row.unit, f"{row.source} (office, from {row.valid_from})")
+            for task, row in production_rates_of(tasks, on).items()} if tasks else {}
+
+
+def uses_of(recipes: Sequence[Mapping[str, Any]]) -> list[Use]:
+    """The recipes that a quote keeps, each with what its version says."""
+    if not recipes:
+        return []
+    versions = RecipeVersion.objects.select_related("recipe").in_bulk([recipe["version"] for recipe in recipes])
+    found = []
+    for recipe in recipes:
+        row = versions[recipe["version"]]
+        found.append(Use(row.recipe_id, row.recipe.name, row.pk, row.number, row.kind, row.unit, row.content,
+                         recipe["quantities"], recipe["corners"]))
+    return found
 
 
 def _price(found: ItemPrice) -> Price:

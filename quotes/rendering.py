@@ -19,6 +19,7 @@ from django.template.loader import render_to_string
 
 from framing.engine import length
 from quotes.notes import SECTIONS, Note, gravest, listed
+from quotes.recipe_lines import in_words
 from quotes.templatetags.paper import money, percent
 
 NAME_MARK, SITE_MARK, HASH_MARK = "[[customer.name]]", "[[job.site]]", "[[snapshot.sha256]]"
@@ -73,10 +74,11 @@ def material_list(snapshot: Mapping[str, Any]) -> bytes:
     for line in snapshot["estimate"]["lines"]:
         if line["kind"] == "material":
             came = line["came_from"]
+            counted = came["framing"].startswith("/")  # by the framing; what stands beside it has no weight there
             rows.writerow([_cell(value) for value in (
                 came["supplier"], came["sku"], line["description"], line["quantity"], line["unit"], came["net"],
-                came["waste"], came["spare"], line["item"], came["basis"], weights.get(line["item"]) or "",
-                deliveries.get(line["item"]),
+                came["waste"], came["spare"], line["item"], came["basis"],
+                (weights.get(line["item"]) or "") if counted else "", deliveries.get(line["item"]) if counted else "",
             )])
     return out.getvalue().encode()
 
@@ -131,6 +133,10 @@ def scope(snapshot: Mapping[str, Any]) -> dict[str, Any]:
     ]
     if panels := sum(board.get("kind") == "panel" for board in framing.get("boards") or ()):
         sentences.append(f"Panels ({panels} boards) lift out over the outlets, so that they can be cleaned.")
+    if recipes := snapshot["estimate"].get("recipes"):
+        more = [f"{recipe['name']} ({round(float(recipe['quantity']), 2):g} {in_words(recipe['unit'])})"
+                for recipe in recipes]
+        sentences.append(f"In the price besides: {listed(more)}.")
     return {"title": f"Rooftop deck, {net:.0f} ft², {boards}", "sentences": sentences}
 
 
@@ -201,7 +207,7 @@ def _schedule(snapshot: Mapping[str, Any]) -> dict[str, str]:
         inches = length.read(access["longest_stick"], snapshot["survey"].get("unit", "in"))
         stick = f" Nothing longer than {length.write(inches, feet=True)} is brought up."
     return {
-        "hours": working_time(snapshot["framing"]),
+        "hours": f"{working_time(snapshot['framing'])}{_hours_besides(snapshot['estimate'])}",
         "access": f"Materials are {lift}{floor}.{stick} Permission to use the street, the lobby and the roof, and the "
                   "hours for it, come from the building before delivery is ordered.",
     }
@@ -216,6 +222,13 @@ def working_time(framing: Mapping[str, Any]) -> str:
     days = f"about {days} working day{'s' if days != 1 else ''}"
     spread = f", between {low} and {high} as the work goes" if low < high else ""
     return f"The work takes {days} of a crew of {plan['persons']}{spread}."
+
+
+def _hours_besides(estimate: Mapping[str, Any]) -> str:
+    """The hours that come on top of the framing's days: those of recipes."""
+    hours = sum((Decimal(line["quantity"]) for line in estimate["lines"]
+                 if line["kind"] == "labor" and line["came_from"].get("recipe")), Decimal(0))
+    return f" {hours:.0f} person-hours of other work come on top." if hours else ""
 
 
 def work(framing: Mapping[str, Any]) -> list[str]:

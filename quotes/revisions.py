@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -21,6 +21,7 @@ from estimating.models import Job, Office, PriceListVersion, User
 from estimating.money import Discount, Terms
 from estimating.office import local_day, payment_schedule, the_office
 from estimating.price_book import versions_in_force
+from estimating.recipes import chosen_versions
 from estimating.service.history import note
 from estimating.service.moving_on import move_on
 from estimating.service.problems import refusal
@@ -30,13 +31,14 @@ from framing.papers import cut_sheets_html
 from framing.records import canonical
 from quotes.accuracy import band, known_of
 from quotes.cautions import deposit_caution, escalation_caution
-from quotes.estimate import SETTLEMENTS, Allowance, Estimate, Extra, Finding, Line, estimate, items_of
+from quotes.estimate import SETTLEMENTS, Added, Allowance, Estimate, Extra, Finding, Line, estimate, items_of
 from quotes.models import Quote, QuoteLine, Revision
 from quotes.notes import Note, notes_for
-from quotes.pricing import crew_on, prices_on
+from quotes.pricing import crew_on, prices_on, production_rates_on, uses_of
+from quotes.recipe_lines import Use, recipe_notes, rows_of
 from quotes.rendering import HASH_MARK, proposal_html
-from quotes.templatetags.paper import money
 from quotes.sensitivity import Change, sensitivity
+from quotes.templatetags.paper import money
 
 FORMAT = "quote-snapshot/1"
 NOTHING: Mapping[str, Any] = {}
@@ -68,14 +70,17 @@ class NotApproved(Exception):
 
 @transaction.atomic
 def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | None = None,
-                extras: Sequence[Extra] = (), priced_on: date | None = None, agreed: Mapping[str, Any] = NOTHING,
-                by: User | None, now: datetime) -> Quote:
+                extras: Sequence[Extra] = (), recipes: Sequence[Mapping[str, Any]] = (),
+                priced_on: date | None = None, agreed: Mapping[str, Any] = NOTHING, by: User | None, now: datetime
+                ) -> Quote:
     """A new quote of a framing, priced at once.
 
     `agreed` holds what is agreed beside it, as the quote keeps it: `crew_mix`, `allowances`, `discount`, `escalation`.
 
-    Without `version_ids` the versions in force are taken, without `priced_on` today in the office's time zone. What
-    has no price is told in the quote's findings. Raises OfficeNotSet, FramingElsewhere or NotApproved.
+    Without `version_ids` the versions in force are taken, without `priced_on` today in the office's time zone; each of
+    `recipes` (recipe, perhaps version, quantities, corners) in the version that is in force that day where none is
+    named. What has no price is told in the quote's findings. Raises OfficeNotSet, FramingElsewhere, NotApproved or
+    NotInForce.
     """
     office = the_office()
     framing = Framing.objects.select_related("build__survey").get(pk=framing_id)
@@ -83,8 +88,9 @@ def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | 
     if framing.build.survey.job_id != job.pk:
         raise FramingElsewhere(f"Framing {framing.pk} belongs to job {framing.build.survey.job_id}, not to {job.pk}.")
     versions = _approved(version_ids)
-    quote = Quote(job=job, framing=framing, priced_on=priced_on or local_day(office, now),
-                  extras=[_as_json(extra) for extra in extras], created_at=now, created_by=by, **agreed)
+    day = priced_on or local_day(office, now)
+    quote = Quote(job=job, framing=framing, priced_on=day, extras=[_as_json(extra) for extra in extras],
+                  recipes=_pinned(recipes, day), created_at=now, created_by=by, **agreed)
     worked = _estimate(quote, framing, versions, office)
     quote.estimate, quote.price = _summary(worked), worked.price
     quote.save()
@@ -96,9 +102,13 @@ def draft_quote(job_id: int, framing_id: int, *, version_ids: Collection[int] | 
 
 @transaction.atomic
 def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: Collection[int] | None = None,
-                  extras: Sequence[Extra] | None = None, priced_on: date | None = None,
-                  agreed: Mapping[str, Any] = NOTHING, by: User | None, now: datetime) -> Quote:
-    """Price a quote anew, with what is given in place of what it had. Raises as `draft_quote`."""
+                  extras: Sequence[Extra] | None = None, recipes: Sequence[Mapping[str, Any]] | None = None,
+                  priced_on: date | None = None, agreed: Mapping[str, Any] = NOTHING, by: User | None, now: datetime
+                  ) -> Quote:
+    """Price a quote anew, with what is given in place of what it had. Raises as `draft_quote`.
+
+    Recipes stay in the versions that they have; those that are given are chosen anew.
+    """
     office = the_office()
     quote = _locked(quote_id)
     before = quote.price
@@ -116,6 +126,8 @@ def reprice_quote(quote_id: int, *, framing_id: int | None = None, version_ids: 
     before_agreed = {name: getattr(quote, name) for name in agreed}
     for name, value in agreed.items():
         setattr(quote, name, value)
+    if recipes is not None:
+        quote.recipes = _pinned(recipes, quote.priced_on)
     worked = _estimate(quote, quote.framing, _versions(quote), office)
     quote.estimate, quote.price = _summary(worked), worked.price
     quote.save()
@@ -213,11 +225,15 @@ def is_intact(revision: Revision) -> bool:
     )
 
 
-def notes_of(framing: Framing, worked: Estimate | None = None) -> tuple[Note, ...]:
-    """The notes of a framing, and the allowances of an estimate of it."""
+def notes_of(framing: Framing, worked: Estimate | None = None, uses: Sequence[Use] = ()) -> tuple[Note, ...]:
+    """The notes of a framing, and those of an estimate of it: what its recipes (`uses`) call for, its allowances."""
     build = framing.build
+    documents = framing.document, build.survey.document, build.document
+    told = worked.recipes if worked else ()
+    recipes = recipe_notes(uses, told, *documents)
     allowances = [_allowance_note(line, worked.currency) for line in (worked.lines if worked else ()) if line.allowance]
-    return (*notes_for(framing.document, build.survey.document, build.document), *allowances)
+    kinds = frozenset(recipe["kind"] for recipe in told)
+    return (*notes_for(*documents, priced=kinds), *recipes, *allowances)
 
 
 def _allowance_note(line: Line, currency: str) -> Note:
@@ -257,16 +273,31 @@ def _versions(quote: Quote) -> list[PriceListVersion]:
     return list(quote.price_list_versions.select_related("price_list__supplier").order_by("pk"))
 
 
+def _pinned(recipes: Sequence[Mapping[str, Any]], on: date) -> list[dict[str, Any]]:
+    """What a quote keeps of its recipes: each with the version that it is made with."""
+    asked = [(recipe["recipe"], recipe.get("version")) for recipe in recipes]
+    versions = chosen_versions(asked, on)
+    return [{"recipe": key[0], "version": versions[key].pk, "quantities": list(recipe["quantities"]),
+             "corners": recipe.get("corners", 0)} for key, recipe in zip(asked, recipes, strict=True)]
+
+
+def _added(quote: Quote, framing: Framing, uses: Sequence[Use]) -> Added:
+    tasks = {task["task"] for use in uses for task in use.content.get("labor") or ()}
+    rates = production_rates_on(quote.priced_on, tasks)
+    return rows_of(uses, framing.document, framing.build.survey.document, rates) if uses else Added()
+
+
 def _estimate(quote: Quote, framing: Framing, versions: Sequence[PriceListVersion], office: Office) -> Estimate:
     document = framing.document
+    added = _added(quote, framing, uses_of(quote.recipes))
     extras = [Extra(row["item"], Decimal(row["quantity"]), row["unit"], row["reason"]) for row in quote.extras]
     allowances = [Allowance(row["name"], Decimal(row["amount"]), row["includes"], row["settlement"], row["taxable"])
                   for row in quote.allowances or ()]
     terms, tax = terms_on(office, quote.job.jurisdiction, quote.priced_on)
     rates, mix, asks = crew_on(quote.priced_on, quote.crew_mix)
     worked = estimate(
-        document, prices_on(items_of(document, extras), quote.priced_on, versions), rates, terms,
-        currency=office.currency, schedule=payment_schedule(office), extras=extras, allowances=allowances,
+        document, prices_on(items_of(document, extras, added), quote.priced_on, versions), rates, terms,
+        currency=office.currency, schedule=payment_schedule(office), extras=extras, added=added, allowances=allowances,
         discount=discount_of(quote.discount), tax=tax, crew_mix=mix, asks=asks,
     )
     if worked.price is None:
@@ -288,6 +319,7 @@ def discount_of(kept: Mapping[str, Any] | None) -> Discount | None:
 def _snapshot(quote: Quote, number: int, worked: Estimate, office: Office, today: date, valid_until: date
               ) -> dict[str, Any]:
     framing, build = quote.framing, quote.framing.build
+    uses = uses_of(quote.recipes)
     return {
         "format": FORMAT,
         "quote": {"number": quote.number, "revision": number, "job": quote.job_id, "issued_on": today.isoformat(),
@@ -304,8 +336,9 @@ def _snapshot(quote: Quote, number: int, worked: Estimate, office: Office, today
         "extras": quote.extras,
         "agreed": {"crew_mix": quote.crew_mix, "allowances": quote.allowances, "discount": quote.discount,
                    "escalation": quote.escalation},
+        "recipes": [asdict(use) for use in uses],
         "estimate": worked.as_json(),
-        "notes": [found.as_json() for found in (*notes_of(framing, worked), *_own_exclusions(office))],
+        "notes": [found.as_json() for found in (*notes_of(framing, worked, uses), *_own_exclusions(office))],
     }
 
 

@@ -11,6 +11,7 @@ from estimating.api.jobs import JobViewSet
 from estimating.api.office import OfficeViewSet
 from estimating.api.price_lists import PriceListViewSet, PriceViewSet, RejectedPriceViewSet, VersionViewSet
 from estimating.api.rates import CrewMixViewSet, LaborRateViewSet, ProductionRateViewSet
+from estimating.api.recipes import RecipeVersionViewSet, RecipeViewSet
 from estimating.api.search import SearchView
 from estimating.api.taxes import TaxRuleViewSet
 
@@ -21,6 +22,7 @@ router.register("contacts", ContactViewSet)
 router.register("suppliers", SupplierViewSet)
 router.register("materials", MaterialViewSet)
 router.register("price-lists", PriceListViewSet)
+router.register("recipes", RecipeViewSet)
 router.register("rates/labor", LaborRateViewSet)
 router.register("rates/production", ProductionRateViewSet)
 router.register("crew-mixes", CrewMixViewSet)
@@ -28,6 +30,7 @@ router.register("tax-rules", TaxRuleViewSet)
 
 LIST = {"detail": False}
 versions = "price-lists/<int:price_list_id>/versions"
+recipe_versions = "recipes/<int:recipe_id>/versions"
 urlpatterns = [
     path("office", OfficeViewSet.as_view({"get": "retrieve", "put": "update", "patch": "partial_update"})),
     path("customers/<pk>/duplicates", CustomerViewSet.as_view({"get": "duplicates"})),
@@ -49,6 +52,10 @@ urlpatterns = [
     path(f"{versions}/<pk>/approve", VersionViewSet.as_view({"post": "approve"})),
     path(f"{versions}/<int:version_id>/prices", PriceViewSet.as_view({"get": "list"}, **LIST)),
     path(f"{versions}/<int:version_id>/rejected", RejectedPriceViewSet.as_view({"get": "list"}, **LIST)),
+    path(recipe_versions, RecipeVersionViewSet.as_view({"get": "list", "post": "create"}, **LIST)),
+    path(f"{recipe_versions}/<pk>", RecipeVersionViewSet.as_view(
+        {"get": "retrieve", "put": "update", "delete": "destroy"})),
+    path(f"{recipe_versions}/<pk>/put-in-force", RecipeVersionViewSet.as_view({"post": "put_in_force"})),
     path("history", HistoryViewSet.as_view({"get": "list"}, **LIST)),
     path("", include(router.urls)),
 ]

@@ -42,6 +42,7 @@ FINAL = [
     "estimating.Price",  # from its version's approval on
     "estimating.PriceListVersion",  # from its approval on
     "estimating.ProductionRate",
+    "estimating.RecipeVersion",  # once it is in force
     "estimating.RejectedPrice",  # from its version's approval on
     "estimating.TaxRule",
     "estimating.StoredFile",  # save that its name can be erased
