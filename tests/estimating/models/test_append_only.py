@@ -14,11 +14,13 @@ from estimating.models import (
     PriceList,
     PriceListVersion,
     ProductionRate,
+    Recipe,
     RejectedPrice,
     Supplier,
 )
 from estimating.models.base import RecordIsFinal
 from estimating.price_lists import COLUMNS, approve_version, stage_price_file
+from estimating.recipes import draft_version, put_in_force
 
 NOW = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 FILE = "\n".join([
@@ -41,16 +43,19 @@ def final(db) -> dict[str, object]:
         task="rip", unit="LF", low=Decimal("0.03"), typical=Decimal("0.045"), high=Decimal("0.07"),
         source="common practice", valid_from=date(2026, 1, 1), created_at=NOW,
     )  # fmt: skip
+    words = {"kind": "general", "unit": "LF", "content": {"items": []}}
+    draft = draft_version(Recipe.objects.create(name="Guard").pk, words, by=None, now=NOW)
+    recipe = put_in_force(draft, valid_from=date(2026, 3, 1), by=None, now=NOW)
     return {
-        "version": version, "price": version.prices.get(), "rejected": version.rejected.get(), "labor": labor,
-        "production": task, "history": History.objects.first(),
+        "recipe": recipe, "version": version, "price": version.prices.get(), "rejected": version.rejected.get(),
+        "labor": labor, "production": task, "history": History.objects.first(),
     }  # fmt: skip
 
 
-KINDS = ["version", "price", "rejected", "labor", "production", "history"]
+KINDS = ["recipe", "version", "price", "rejected", "labor", "production", "history"]
 COLUMN = {
-    "version": "source_name", "price": "description", "rejected": "reason", "labor": "grade", "production": "source",
-    "history": "action",
+    "recipe": "kind", "version": "source_name", "price": "description", "rejected": "reason", "labor": "grade",
+    "production": "source", "history": "action",
 }  # fmt: skip
 
 
