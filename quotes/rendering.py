@@ -74,7 +74,7 @@ def material_list(snapshot: Mapping[str, Any]) -> bytes:
     for line in snapshot["estimate"]["lines"]:
         if line["kind"] == "material":
             came = line["came_from"]
-            counted = came["framing"].startswith("/")  # by the framing; what stands beside it has no weight there
+            counted = came.get("framing", "/").startswith("/")  # what no framing counts has no weight and lift there
             rows.writerow([_cell(value) for value in (
                 came["supplier"], came["sku"], line["description"], line["quantity"], line["unit"], came["net"],
                 came["waste"], came["spare"], line["item"], came["basis"],

@@ -1,6 +1,7 @@
 """Tests of the measures: what each reads off a framing, worked by hand on outlines with easy numbers."""
 
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
@@ -108,6 +109,11 @@ def test_a_side_that_the_deck_does_not_reach_is_told():
     half = {**FRAMING, "outline": [[1, 1], [59, 1], [59, 143], [1, 143]]}
     with pytest.raises(MeasureError, match="along E-C"):
         read("sides", "E-C", framing=half)
+
+
+def test_the_readme_names_every_measure():
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text()
+    assert [name for name in MEASURES if f"`{name}`" not in readme] == []
 
 
 def test_every_measure_says_its_unit_and_what_it_is():
