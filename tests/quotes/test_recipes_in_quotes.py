@@ -149,7 +149,7 @@ def test_a_revision_keeps_recipe_versions_measures_and_notes_and_its_hash(scenar
     assert by_key["planter-load"]["acknowledge"] and by_key["planter-load"]["value"] == 75
     assert by_key["recipe"]["text"] == "Soil and plants."
     allowed = [note["text"] for note in snapshot["notes"] if note["key"] == "allowance"]
-    assert any("Flashing of a post: USD 1,480.00" in text for text in allowed)  # 8 x 185
+    assert any("Flashing of a post: $1,480.00" in text for text in allowed)  # 8 x 185
     assert revisions.is_intact(revision)
     assert Decimal(snapshot["estimate"]["chain"]["net"]) == sum(line.cost for line in revision.lines.all())
     for words in ("In the price besides: Cedar guard (35.25 ft) and Cedar trough (3 pieces).", "Posts and rails",
