@@ -282,7 +282,7 @@ class RevisionSerializer(RevisionInList):
         read_only_fields = fields
 
 
-class FileSerializer(StrictModelSerializer):
+class PaperSerializer(StrictModelSerializer):
     """A paper that was made from a revision."""
 
     name = serializers.CharField(read_only=True)
@@ -451,7 +451,7 @@ class FileViewSet(OfOneQuote):
     """Papers of a revision. The crew sees its own: cut sheets and material list."""
 
     queryset = RenderedFile.objects.none()
-    serializer_class = FileSerializer
+    serializer_class = PaperSerializer
     lookup_field = "sha256"
     read_roles = EVERYONE
 

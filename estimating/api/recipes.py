@@ -106,7 +106,7 @@ class TaskSerializer(StrictSerializer):
         return values
 
 
-class NoteSerializer(StrictSerializer):
+class RecipeNoteSerializer(StrictSerializer):
     """A sentence for the proposal. It gives number, basis, source and who decides; it never says that a code is met."""
 
     section = serializers.ChoiceField(SECTIONS)
@@ -165,7 +165,7 @@ class ContentSerializer(StrictSerializer):
     )
     items = ItemSerializer(many=True, default=list, max_length=200)
     labor = TaskSerializer(many=True, default=list, max_length=100)
-    notes = NoteSerializer(many=True, default=list, max_length=50)
+    notes = RecipeNoteSerializer(many=True, default=list, max_length=50)
     posts = PostsSerializer(required=False)
     load = LoadSerializer(required=False)
 

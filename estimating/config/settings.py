@@ -245,7 +245,11 @@ SPECTACULAR_SETTINGS = {
         "estimating.service.schema.add_what_all_share",
     ],
     # What overhead and profit are reckoned on is one set of choices under two fields' names.
-    "ENUM_NAME_OVERRIDES": {"ReckonedOnEnum": "estimating.models.office.Office.Basis"},
+    "ENUM_NAME_OVERRIDES": {
+        "JobStatusEnum": "estimating.models.customers.Job.Status",
+        "PriceStatusEnum": "estimating.models.prices.Price.Status",
+        "ReckonedOnEnum": "estimating.models.office.Office.Basis",
+    },
 }
 
 LOGGING = {

@@ -269,6 +269,7 @@ NO_FLOAT = {  # a call of every public function of the two leaves, all of whose 
     money.exact: lambda n: money.exact(n[0]), money.rounded: lambda n: money.rounded(n[0]),
     money.total: lambda n: money.total(n), money.line: lambda n: money.line(*n),
     money.bought_line: lambda n: money.bought_line(*n, round_per="piece"),
+    money.cost_of_one: lambda n: money.cost_of_one(*n, round_per="piece"),
     money.margin_of: lambda n: money.margin_of(n[0]), money.markup_of: lambda n: money.markup_of(n[0]),
     money.burdened_rate: lambda n: money.burdened_rate([n[0]], n[1]),
     money.crew_rate: lambda n: money.crew_rate([(n[0], n[1])]),
@@ -284,8 +285,8 @@ NO_FLOAT = {  # a call of every public function of the two leaves, all of whose 
     burden.as_json: lambda n: burden.as_json(burden.Basis(n[0], None, n[1])),
     burden.from_json: lambda n: burden.from_json(burden.as_json(burden.Basis(n[0], None, n[1]))),
 }
-COUNT = {money.total: 2, money.line: 2, money.bought_line: 3, money.burdened_rate: 2, money.crew_rate: 2,
-         money.Terms: 4, money.price_chain: 2, money.allocate: 2, money.progress_payments: 2, burden.Part: 2,
+COUNT = {money.total: 2, money.line: 2, money.bought_line: 3, money.burdened_rate: 2, money.cost_of_one: 2,
+         money.crew_rate: 2, money.Terms: 4, money.price_chain: 2, money.allocate: 2, money.progress_payments: 2, burden.Part: 2,
          burden.Basis: 3, burden.work_rate: 3, burden.as_json: 2, burden.from_json: 2}
 RESULTS = {money.Chain, money.Payment, burden.Worked}  # handed out, never taken
 HALF = {money.markup_of}

@@ -44,8 +44,8 @@ FINAL = [
     "estimating.ProductionRate",
     "estimating.RecipeVersion",  # once it is in force
     "estimating.RejectedPrice",  # from its version's approval on
-    "estimating.TaxRule",
     "estimating.StoredFile",  # save that its name can be erased
+    "estimating.TaxRule",
     "framing.Build",
     "framing.Framing",
     "framing.Survey",
