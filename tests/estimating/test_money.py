@@ -286,8 +286,8 @@ NO_FLOAT = {  # a call of every public function of the two leaves, all of whose 
     burden.from_json: lambda n: burden.from_json(burden.as_json(burden.Basis(n[0], None, n[1]))),
 }
 COUNT = {money.total: 2, money.line: 2, money.bought_line: 3, money.burdened_rate: 2, money.cost_of_one: 2,
-         money.crew_rate: 2, money.Terms: 4, money.price_chain: 2, money.allocate: 2, money.progress_payments: 2, burden.Part: 2,
-         burden.Basis: 3, burden.work_rate: 3, burden.as_json: 2, burden.from_json: 2}
+         money.crew_rate: 2, money.Terms: 4, money.price_chain: 2, money.allocate: 2, money.progress_payments: 2,
+         burden.Part: 2, burden.Basis: 3, burden.work_rate: 3, burden.as_json: 2, burden.from_json: 2}
 RESULTS = {money.Chain, money.Payment, burden.Worked}  # handed out, never taken
 HALF = {money.markup_of}
 
