@@ -5,7 +5,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+
+from django.db.models import Q
 
 from estimating import units
 from estimating.models import Material, Price, PriceListVersion, RejectedPrice
@@ -33,9 +34,7 @@ class ItemPrice:
     @property
     def pack(self) -> units.Pack | None:
         """What one buying unit holds, where the supplier says so."""
-        if self.price.pack_quantity is None:
-            return None
-        return units.Pack(self.price.unit, self.price.pack_quantity, self.price.base_unit)
+        return self.price.pack
 
 
 def versions_in_force() -> list[PriceListVersion]:
@@ -62,8 +61,17 @@ def price_items(
     skus = {material.sku for material in found.values() if isinstance(material, Material)}
     by_version = {version.pk: version for version in versions}
     prices: dict[tuple[int, str], list[Price]] = defaultdict(list)
-    for price in Price.objects.filter(list_version__in=by_version, sku__in=skus):
-        prices[price.list_version_id, price.sku].append(price)
+    before: dict[tuple[int, str], Price] = {}
+    # The version before each is asked along, so that what is gone can be told with the price that it had.
+    earlier = Q(pk__in=[])
+    for version in versions:
+        earlier |= Q(list_version__price_list=version.price_list_id, list_version__number=(version.number or 0) - 1)
+    asked = Price.objects.filter(Q(list_version__in=by_version) | earlier, sku__in=skus)
+    for price in asked.select_related("list_version__price_list__supplier").order_by("valid_from"):
+        if price.list_version_id in by_version:
+            prices[price.list_version_id, price.sku].append(price)
+        else:
+            before[price.list_version.price_list_id, price.sku] = price
     rejected: dict[tuple[int, str], list[RejectedPrice]] = defaultdict(list)
     for row in RejectedPrice.objects.filter(list_version__in=by_version, sku__in=skus):
         rejected[row.list_version_id, row.sku].append(row)
@@ -75,7 +83,11 @@ def price_items(
                 continue
             key = version.pk, material.sku
             try:
-                held.append((choose(prices[key], rejected[key], material.sku, on, str(version)), version))
+                price = choose(
+                    prices[key], rejected[key], material.sku, on, str(version), tier=version.price_list.tier,
+                    unit=material.buying_unit, before=before.get((version.price_list_id, material.sku)),
+                )  # fmt: skip
+                held.append((price, version))
             except NoPrice as reason:
                 reasons.append(reason)
         if len(held) > 1:
@@ -84,7 +96,7 @@ def price_items(
         if not held:
             raise reasons[0] if reasons else NoPrice(f"{material.supplier} has no approved price list")
         price, version = held[0]
-        return ItemPrice(item, material, price, version, piece_of(item, material))
+        return ItemPrice(item, material, price, version, material.piece_of(item))
 
     return {
         item: _or_reason(price_of, item, material) if isinstance(material, Material) else material
@@ -112,15 +124,6 @@ def find_material(item: str, materials: Iterable[Material]) -> Material:
 def key_fits(pattern: str, item: str) -> bool:
     """Whether an item key is `pattern`, in which `*` stands for any text, slashes and all."""
     return re.fullmatch(".+".join(map(re.escape, pattern.split("*"))), item, re.DOTALL) is not None
-
-
-def piece_of(item: str, material: Material) -> units.Piece | None:
-    """What one piece is: the material's sizes; where it has no length, sticks and boards have it in their key. [in]"""
-    length, last = material.length, item.rsplit("/", 1)[-1]
-    by_length = item.startswith(("lumber/", "decking/")) and re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,4})?", last)
-    if length is None and by_length and Decimal(last):
-        length = Decimal(last)
-    return None if length is None else units.Piece(length, material.thickness, material.width)
 
 
 def _or_reason(look_up, item: str, among):

@@ -1,69 +1,44 @@
-"""Price lists: a supplier's file is read, staged, approved into a version that never changes, and priced from.
+"""Price lists: a supplier's file is staged, compared, approved into a version that never changes, and priced from."""
 
-The file is UTF-8 text with commas, a header line naming exactly `COLUMNS` in any order, and a row a price. A fault in
-the file as a whole refuses it; a fault in a row keeps that row out, with its line and the reason.
-"""
-
-import csv
-import hashlib
-import io
-import re
-from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal
 
 from django.db import transaction
 from django.db.models import Max
+from orjson import dumps
 
 from estimating import units
-from estimating.models import Price, PriceList, PriceListVersion, RejectedPrice, User
-from estimating.office import the_office
+from estimating.bulk_rows import insert_rows
+from estimating.models import Material, Price, PriceList, PriceListVersion, RejectedPrice, User
+from estimating.office import local_day, the_office
+from estimating.price_changes import (
+    Comparison,
+    Finding,
+    Offer,
+    Surroundings,
+    beyond,
+    compare,
+    findings_of,
+    limits_from,
+    offer,
+)
+from estimating.price_columns import COLUMNS, reading_from
+from estimating.price_files import MOST_BYTES, FileFault, FileRefused, PriceListError
+from estimating.price_rows import (
+    DUPLICATE,
+    PriceFile,
+    PriceRow,
+    Report,
+    as_json,
+    clashes,
+    from_json,
+    read_price_file,
+)
 from estimating.service.history import note
 from estimating.service.problems import refusal
 
-COLUMNS = (
-    "sku", "description", "supplier_uom", "rec20", "pack_qty", "base_unit",
-    "price", "currency", "price_basis", "valid_from", "valid_to", "status",
-)
-MOST_BYTES = 20_000_000
-MOST_ROWS = 200_000
-MOST_FAULTS_TOLD = 100
-BATCH = 2_000  # rows an INSERT; bounds memory
-
-DUPLICATE = "duplicate-sku"
-
-
-@refusal(422)
-class PriceListError(Exception):
-    """A price list that cannot be taken as it is."""
-
-
-@dataclass(frozen=True)
-class FileFault:
-    """One fault: the line it stands on (0: the file as a whole), what was read and what was expected."""
-
-    line: int
-    read: str
-    expected: str
-
-    @property
-    def pointer(self) -> str:
-        return f"/{self.line}" if self.line else ""
-
-    @property
-    def detail(self) -> str:
-        place = f"line {self.line}: " if self.line else ""
-        return f"{place}{self.read!r} was read; expected {self.expected}"
-
-
-class FileRefused(PriceListError):
-    """The file cannot be read as a price list; nothing was changed."""
-
-    def __init__(self, *faults: FileFault, too_large: bool = False) -> None:
-        self.faults, self.too_large = faults, too_large
-        super().__init__("; ".join(fault.detail for fault in faults))
+__all__ = ["COLUMNS", "MOST_BYTES", "FileFault", "FileRefused", "PriceListError", "read_price_file"]
 
 
 @refusal(409)
@@ -84,275 +59,30 @@ class CannotKeep(PriceListError):
     """The lines to keep do not settle a duplicate."""
 
 
-@dataclass(frozen=True)
-class Rejection:
-    """A row that is no price: where, why, and its cells as read. `column` and `code` are those of its first fault."""
+@refusal(409)
+class HeldForAPerson(PriceListError):
+    """The version has findings that approval has to name."""
 
-    line: int
-    sku: str
-    column: str
-    code: str
-    reason: str
-    cells: tuple[str, ...]
+
+# Taking a file in
 
 
 @dataclass(frozen=True)
-class PriceFile:
-    """What a file holds: prices (unsaved, without a version) and rejections, both in the file's order."""
+class Look:
+    """A file held against the version in force at that moment."""
 
-    sha256: str
-    line_count: int
-    prices: tuple[Price, ...]
-    rejected: tuple[Rejection, ...]
-
-
-def read_price_file(content: bytes, *, currency: str) -> PriceFile:
-    """Read a price list file; pure.
-
-    `currency` is the one that this installation keeps (ISO 4217); rows in another are rejected. Raises FileRefused
-    where the file as a whole is not a price list: too large, not UTF-8, a header that is not `COLUMNS`, no rows, cut
-    off in its last line, or not one row that can be used.
-    """
-    prices: list[Price] = []
-    rejected: list[Rejection] = []
-    for line, cells, row in _rows(content):
-        if row is None:
-            expected = f"{len(COLUMNS)}, one for each column"
-            reason = f"{len(cells)} cells were read; expected {expected}"
-            rejected.append(Rejection(line, "", "", "shifted", reason, cells))
-            continue
-        price, faults = _read_row(line, row, currency)
-        if price is not None:
-            prices.append(price)
-        else:
-            rejected.append(_rejection(line, cells, faults))
-        if len(prices) + len(rejected) > MOST_ROWS:
-            raise FileRefused(FileFault(line, f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS}"), too_large=True)
-    count = len(prices) + len(rejected)
-    if not count:
-        raise FileRefused(FileFault(0, "a header and no rows", "at least one row of prices"))
-    if clashes := _clashes(prices):
-        prices = [price for price in prices if price.line not in clashes]
-        rejected += (
-            Rejection(line, _sku(cells), "sku", *clashes[line], cells)
-            for line, cells, _ in _rows(content) if line in clashes
-        )
-    rejected.sort(key=lambda rejection: rejection.line)
-    if not prices:
-        raise FileRefused(*(
-            FileFault(r.line, ",".join(r.cells)[:200], f"a row that can be used: {r.reason}")
-            for r in rejected[:MOST_FAULTS_TOLD]
-        ))
-    return PriceFile(hashlib.sha256(content).hexdigest(), count, tuple(prices), tuple(rejected))
+    against: PriceListVersion | None
+    comparison: Comparison
+    findings: tuple[Finding, ...]
 
 
-def _rows(content: bytes) -> Iterator[tuple[int, tuple[str, ...], dict[str, str] | None]]:
-    """(line, cells in the order of COLUMNS, the same by column) of each row that is not blank.
-
-    A row that has not one cell a column comes with its cells as they stand and None.
-    """
-    if len(content) > MOST_BYTES:
-        raise FileRefused(
-            FileFault(0, f"{len(content)} bytes", f"at most {MOST_BYTES} bytes"), too_large=True
-        )
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise FileRefused(FileFault(line, f"byte 0x{content[error.start]:02x}", "text in UTF-8")) from None
-    if "\x00" in text:
-        raise FileRefused(FileFault(text.count("\n", 0, text.index("\x00")) + 1, "a zero byte", "plain text"))
-    last_line, cut_off = text.count("\n") + 1, not text.endswith(("\n", "\r"))
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    header: list[str] | None = None
-    line = 1
-    try:
-        for cells in reader:
-            start, line = line, reader.line_num + 1
-            if not any(cell.strip() for cell in cells):
-                continue
-            if header is None:
-                header = _header(start, cells)
-                continue
-            fits = len(cells) == len(header)
-            if not fits and start == last_line and cut_off:
-                expected = "a whole row; the file seems to be cut off"
-                raise FileRefused(FileFault(start, ",".join(cells)[:200], expected))
-            row = {name: cell.strip() for name, cell in zip(header, cells, strict=True)} if fits else None
-            yield start, tuple(row[name] for name in COLUMNS) if row else tuple(cells), row
-    except csv.Error as error:
-        raise FileRefused(FileFault(line, str(error), "comma separated text, quotes closed")) from None
-    if header is None:
-        raise FileRefused(FileFault(0, "an empty file", f"a header line: {','.join(COLUMNS)}"))
-
-
-def _header(line: int, cells: list[str]) -> list[str]:
-    names = [cell.strip() for cell in cells]
-    if sorted(names) == sorted(COLUMNS):
-        return names
-    wrong = [
-        *(f"no column {name}" for name in COLUMNS if name not in names),
-        *(f"column {name} unknown" for name in names if name not in COLUMNS),
-        *(f"column {name} twice" for name in COLUMNS if names.count(name) > 1),
-    ]
-    expected = f"the columns {','.join(COLUMNS)}, separated by commas ({'; '.join(wrong)[:300]})"
-    raise FileRefused(FileFault(line, ",".join(names)[:200], expected))
-
-
-Faults = list[tuple[str, str, str]]  # column, code, reason
-Fault = Callable[[str, str, str], None]  # column, code, expected
-
-
-def _rejection(line: int, cells: tuple[str, ...], faults: Faults) -> Rejection:
-    column, code, _ = faults[0]
-    return Rejection(line, _sku(cells), column, code, "; ".join(reason for _, _, reason in faults), cells)
-
-
-def _sku(cells: tuple[str, ...]) -> str:
-    return cells[COLUMNS.index("sku")][:60]
-
-
-def _read_row(line: int, row: Mapping[str, str], currency: str) -> tuple[Price | None, Faults]:
-    """The row as a price, or every reason why it is none."""
-    faults: Faults = []
-
-    def fault(column: str, code: str, expected: str) -> None:
-        faults.append((column, code, f"{column} {row[column][:60]!r} was read; expected {expected}"))
-
-    for column in COLUMNS:
-        if row[column].startswith("="):
-            fault(column, "formula", "a plain value, not a formula")
-    sku = row["sku"]
-    if not sku:
-        fault("sku", "no-sku", "the supplier's number of the item")
-    elif re.fullmatch(r"[0-9]+(\.[0-9]+)?[eE][+-]?[0-9]+", sku):
-        fault("sku", "sku-as-number", "the number as the supplier writes it; a spreadsheet has turned it into a figure")
-    elif len(sku) > 60 or not sku.isprintable() or sku[0] in "+-@" or re.search("[‘’“”]", sku):
-        fault("sku", "odd-sku", "at most 60 printable characters, not opening with + - @, no typographic quotes")
-    for column, most in (("description", 200), ("supplier_uom", 20), ("price_basis", 60)):
-        if len(row[column]) > most or not row[column].isprintable():
-            fault(column, "odd-text", f"at most {most} printable characters")
-
-    price = _number(row, "price", 11, fault)
-    if row["currency"] != currency:
-        fault("currency", "currency", f"{currency}, the one currency kept here")
-    pack = _number(row, "pack_qty", 8, fault) if row["pack_qty"] else None
-    _check_units(row, pack, fault)
-
-    first = _date(row, "valid_from", fault)
-    last = _date(row, "valid_to", fault) if row["valid_to"] else None
-    if first and last and last < first:
-        fault("valid_to", "dates", f"a day not before valid_from {first}")
-    if row["status"] not in Price.Status.values:
-        fault("status", "status", " or ".join(Price.Status.values))
-    if faults:
-        return None, faults
-    return Price(
-        line=line, sku=sku, description=row["description"], supplier_unit=row["supplier_uom"], unit=row["rec20"],
-        pack_quantity=pack, base_unit=_base_unit(row), price=price, currency=row["currency"],
-        basis=row["price_basis"], valid_from=first, valid_to=last, status=row["status"],
-    ), []
-
-
-def _number(row: Mapping[str, str], column: str, digits: int, fault: Fault) -> Decimal | None:
-    text = row[column]
-    if not text:
-        fault(column, f"no-{column}", "an amount; the cell is blank")
-    elif not re.fullmatch(rf"[0-9]{{1,{digits}}}(\.[0-9]{{1,4}})?", text):
-        fault(column, f"odd-{column}", "digits with a point and at most four decimals, no separators, like 1320.00")
-    elif not Decimal(text):
-        fault(column, f"zero-{column}", "an amount above 0")
-    else:
-        return Decimal(text)
-    return None
-
-
-def _date(row: Mapping[str, str], column: str, fault: Fault) -> date | None:
-    if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", row[column]):
-        try:
-            return date.fromisoformat(row[column])
-        except ValueError:
-            pass
-    fault(column, "date", "a date as 2026-03-01")
-    return None
-
-
-def _base_unit(row: Mapping[str, str]) -> str:
-    """The code of the base unit; the supplier's own word for the buying unit stands for that unit's code."""
-    base = row["base_unit"]
-    return row["rec20"] if base == row["supplier_uom"] and base not in units.UNITS else base
-
-
-def _check_units(row: Mapping[str, str], pack: Decimal | None, fault: Fault) -> None:
-    """The unit, what it holds, and whatever else the row says about its unit must agree."""
-    found: dict[str, units.Unit] = {}
-    for column, code in (("rec20", row["rec20"]), ("base_unit", _base_unit(row))):
-        try:
-            found[column] = units.unit(code)
-        except units.UnknownUnit as unknown:
-            fault(column, "unit", unknown.expected)
-    if len(found) < 2:
-        return
-    bought, base = found["rec20"], found["base_unit"]
-    if bought.code in units.PACKAGES and not row["pack_qty"]:
-        fault("pack_qty", "no-pack_qty", f"how many {base.code} one {bought.name} holds")
-    if base.code in units.PACKAGES:
-        fault("base_unit", "unit", "what the package holds, not a package")
-    if pack is not None:
-        if bought.dimension == base.dimension:
-            held = bought.factor / base.factor
-            if held != units.exact(pack):
-                fault("pack_qty", "pack", f"{held} or nothing: one {bought.code} is {held} {base.code}; "
-                      "a box, roll or pack has a code of its own (XBX, XRO, XPK)")
-        elif bought.code not in units.PACKAGES and bought.dimension != "count":
-            fault("pack_qty", "pack", f"nothing: {bought.code} ({bought.name}) is a measure and no package")
-    per = re.fullmatch(r"per ([A-Z0-9]{2,3})", row["price_basis"])
-    for column, said in (("supplier_uom", row["supplier_uom"]), ("price_basis", per[1] if per else "")):
-        other = units.UNITS.get(said)
-        if other and not other.instead and (other.dimension, other.factor) != (bought.dimension, bought.factor):
-            fault(column, "units-disagree", f"the unit of column rec20, {bought.code} ({bought.name})")
-
-
-def _clashes(prices: Collection[Price]) -> dict[int, tuple[str, str]]:
-    """Lines whose SKU has another price on the same day, with the reason.
-
-    Two rows clash when their dates overlap, but not when a later row in the same unit and pack follows one that is
-    open-ended: from its first day on, that supersedes. A row said twice word for word stands once.
-    """
-    by_sku: dict[str, list[Price]] = defaultdict(list)
-    for price in prices:
-        by_sku[price.sku].append(price)
-    clashing: dict[int, tuple[str, str]] = {}
-    for sku, rows in by_sku.items():
-        if len(rows) == 1:
-            continue
-        once: dict[tuple, Price] = {}
-        for row in rows:
-            first = once.setdefault(_said(row), row)
-            if first is not row:
-                clashing[row.line] = ("repeated", f"the same as line {first.line}, word for word")
-        others: dict[int, list[Price]] = defaultdict(list)
-        kept = sorted(once.values(), key=lambda row: (row.valid_from, row.line))
-        for i, a in enumerate(kept):
-            for b in kept[i + 1:]:
-                if a.valid_to is not None and b.valid_from > a.valid_to:
-                    continue
-                if a.valid_to is None and b.valid_from > a.valid_from and _sold(a) == _sold(b):
-                    continue
-                others[a.line].append(b)
-                others[b.line].append(a)
-        for line, rivals in others.items():
-            named = ", ".join(f"line {r.line} ({r.price} per {r.unit})" for r in rivals[:5])
-            clashing[line] = (DUPLICATE, f"{sku} has another price on the same days: {named}; keep one of them")
-    return clashing
-
-
-def _sold(price: Price) -> tuple:
-    return price.unit, price.pack_quantity, price.base_unit
-
-
-def _said(price: Price) -> tuple:
-    return (*_sold(price), price.description, price.price, price.valid_from, price.valid_to, price.status)
+def read_file(
+    price_list: PriceList, content: bytes, *, report: Report = lambda rows: None
+) -> PriceFile:
+    """Read a file as the list's own reading has it. Raises FileRefused, NoReading, OfficeNotSet."""
+    return read_price_file(
+        content, currency=the_office().currency, reading=reading_from(price_list.reading), report=report
+    )
 
 
 def stage_price_file(
@@ -362,40 +92,111 @@ def stage_price_file(
 
     Raises FileRefused, or RepeatedFile where the same bytes are staged or are the version in force.
     """
-    file = read_price_file(content, currency=the_office().currency)
+    price_list = PriceList.objects.get(pk=price_list_id)
+    file = read_file(price_list, content)
+    look = look_at(price_list, file, today=local_day(the_office(), now))
     with transaction.atomic():
-        price_list = PriceList.objects.select_for_update().get(pk=price_list_id)
-        latest = latest_version(price_list)
-        staged = price_list.versions.filter(state=PriceListVersion.State.STAGED)
-        for earlier in [*staged, *([latest] if latest else [])]:
-            if earlier.source_sha256 == file.sha256:
-                raise RepeatedFile(earlier)
-        last_days = [price.valid_to for price in file.prices]
-        version = PriceListVersion.objects.create(
-            price_list=price_list, source_name=source_name[:200], source_sha256=file.sha256,
-            line_count=file.line_count, valid_from=min(price.valid_from for price in file.prices),
-            valid_to=None if None in last_days else max(last_days), staged_at=now, staged_by=by,
-        )
-        for price in file.prices:
-            price.list_version = version
-        Price.objects.bulk_create(file.prices, batch_size=BATCH)
-        RejectedPrice.objects.bulk_create(
-            [
-                RejectedPrice(list_version=version, **{**asdict(row), "cells": list(row.cells)})
-                for row in file.rejected
-            ],
-            batch_size=BATCH,
-        )
-        _note(version, "stage", by, now, prices=len(file.prices), rejected=len(file.rejected))
-    return version
+        return stage(price_list, file, look, source_name=source_name, by=by, now=now)[0]
+
+
+def look_at(price_list: PriceList, file: PriceFile, *, today: date) -> Look:
+    """Hold what was read against the version in force; changes nothing."""
+    against = latest_version(price_list)
+    return _look(price_list, against, [offer(row) for row in file.prices], len(file.rejected), today)
+
+
+def _look(
+    price_list: PriceList, against: PriceListVersion | None, new: list[Offer], rejected: int, today: date
+) -> Look:
+    old = list(offers_of(against)) if against else []
+    comparison = compare(old, new, pieces_of(price_list))
+    in_use = Material.objects.filter(active=True, supplier=price_list.supplier_id).values_list("sku", flat=True)
+    around = Surroundings(today, rejected, frozenset(in_use), _elsewhere(price_list, new, today))
+    findings = findings_of(comparison, old, new, around)
+    return Look(against, comparison, findings)
+
+
+def stage(
+    price_list: PriceList, file: PriceFile, look: Look, *, source_name: str, by: User | None, now: datetime
+) -> tuple[PriceListVersion, Look]:
+    """Keep what was read as a staged version; inside the caller's transaction.
+
+    Hands back the look that was kept with it: a new one where another version came into force meanwhile. Raises
+    RepeatedFile where the same bytes are staged or are the version in force.
+    """
+    price_list = PriceList.objects.select_for_update().get(pk=price_list.pk)
+    latest = latest_version(price_list)
+    check_new(price_list, latest, file.sha256)
+    if latest != look.against:  # another was approved meanwhile
+        look = look_at(price_list, file, today=local_day(the_office(), now))
+    last_days = {price.valid_to for price in file.prices}
+    version = PriceListVersion.objects.create(
+        price_list=price_list, source_name=source_name[:200], source_sha256=file.sha256, headings=list(file.headings),
+        line_count=file.line_count, blank_count=file.blank_count,
+        valid_from=min(price.valid_from for price in file.prices),
+        valid_to=None if None in last_days else max(day for day in last_days if day),
+        staged_at=now, staged_by=by, **_told(look),
+    )
+    insert_rows(Price, (*PriceRow._fields, "list_version"), _price_values(file.prices, version))
+    insert_rows(RejectedPrice, REJECTED, _rejected_values(file, version))
+    _note(version, "stage", by, now, prices=len(file.prices), rejected=len(file.rejected))
+    return version, look
+
+
+def check_new(price_list: PriceList, latest: PriceListVersion | None, sha256: str) -> None:
+    """Raises RepeatedFile where a file is staged already or is the version in force."""
+    staged = price_list.versions.filter(state=PriceListVersion.State.STAGED)
+    for earlier in [*staged, *([latest] if latest else [])]:
+        if earlier.source_sha256 == sha256:
+            raise RepeatedFile(earlier)
+
+
+def _told(look: Look) -> dict[str, object]:
+    return {
+        "compared_with": look.against, "changes": dict(look.comparison.counts),
+        "findings": [finding.as_json() for finding in look.findings],
+    }  # fmt: skip
+
+
+REJECTED = ("line", "sku", "column", "code", "reason", "cells", "as_price", "list_version")
+
+
+def _price_values(prices: Iterable[PriceRow], version: PriceListVersion) -> Iterator[tuple]:
+    """The rows as the database takes them: whole numbers and text, amounts in plain figures."""
+    for row in prices:
+        (line, sku, description, supplier_unit, unit, pack, base_unit, price, listed, freight, least, lead, after, tier,
+         noted, currency, basis, first, last, status) = row
+        yield (
+            line, sku, description, supplier_unit, unit, None if pack is None else f"{pack:f}", base_unit, f"{price:f}",
+            None if listed is None else f"{listed:f}", None if freight is None else f"{freight:f}",
+            None if least is None else f"{least:f}", lead, after, tier, noted, currency, basis, first.isoformat(),
+            None if last is None else last.isoformat(), status, version.pk,
+        )  # fmt: skip
+
+
+def _rejected_values(file: PriceFile, version: PriceListVersion) -> Iterator[tuple]:
+    for row in file.rejected:
+        held = None if row.as_price is None else dumps(as_json(row.as_price)).decode()
+        cells = dumps([_kept(cell) for cell in row.cells]).decode()
+        yield row.line, _kept(row.sku), row.column, row.code, _kept(row.reason), cells, held, version.pk
+
+
+def _kept(text: str) -> str:
+    """Text as a database can keep it: what is no character stands as its code."""
+    return text.replace("\x00", "\\x00").encode("utf-8", "backslashreplace").decode()
+
+
+# Deciding on it
 
 
 def approve_version(
-    version_id: int, *, keep_lines: Collection[int] = (), by: User | None, now: datetime
+    version_id: int, *, keep_lines: Collection[int] = (), accept: Collection[str] | None = None, by: User | None,
+    now: datetime,
 ) -> PriceListVersion:
     """Make a staged version the one in force; from now on neither it nor its rows change.
 
-    `keep_lines` are rejected duplicates that a person has looked at and wants: at most one of each clash.
+    `keep_lines` are rejected duplicates that a person has looked at and wants: at most one of each clash. `accept`
+    names the findings that hold and that the person has looked at.
 
     Raises
     ------
@@ -403,6 +204,8 @@ def approve_version(
         If the version is approved already.
     CannotKeep
         If a line to keep was not rejected as a duplicate, or clashes with another line that is kept.
+    HeldForAPerson
+        If a finding that holds is not in `accept`; it is looked for anew where another version came into force since.
     """
     with transaction.atomic():
         version = PriceListVersion.objects.get(pk=version_id)
@@ -410,13 +213,29 @@ def approve_version(
         version = PriceListVersion.objects.select_for_update().select_related("price_list__supplier").get(pk=version_id)
         if version.state != PriceListVersion.State.STAGED:
             raise NotStaged(f"{version} is approved already; upload a new file to change it.")
-        _keep(version, sorted(set(keep_lines)))
+        kept = sorted(set(keep_lines))
+        _keep(version, kept)
+        latest = latest_version(version.price_list)
+        if kept or latest != version.compared_with:
+            new, today = list(offers_of(version)), local_day(the_office(), now)
+            look = _look(version.price_list, latest, new, version.rejected.count(), today)
+            for name, value in _told(look).items():
+                setattr(version, name, value)
+        if held := [row for row in version.findings if row["holds"] and row["code"] not in set(accept or ())]:
+            told = "; ".join(f"{row['code']}: " + ", ".join([row["text"], *row["named"][:3]]) for row in held)
+            raise HeldForAPerson(f"To be looked at first, then named in accept: {told}")
         highest = version.price_list.versions.aggregate(highest=Max("number"))["highest"] or 0
         version.number, version.state = highest + 1, PriceListVersion.State.APPROVED
         version.approved_at, version.approved_by = now, by
         version.save()
-        _note(version, "approve", by, now, number=version.number, kept_lines=sorted(set(keep_lines)))
+        _note(version, "approve", by, now, number=version.number, kept_lines=kept, accepted=sorted(set(accept or ())))
     return version
+
+
+def why_a_person(version: PriceListVersion, look: Look) -> tuple[str, ...]:
+    """Why a staged version waits for a person; nothing where the office's own limits let it pass."""
+    limits = limits_from(version.price_list.limits)
+    return beyond(limits, look.comparison, look.findings, first=look.against is None)
 
 
 def drop_version(version_id: int, *, by: User | None, now: datetime) -> None:
@@ -431,29 +250,70 @@ def drop_version(version_id: int, *, by: User | None, now: datetime) -> None:
 
 def _keep(version: PriceListVersion, lines: list[int]) -> None:
     """Turn rejected duplicates of a staged version into prices."""
-    chosen = list(version.rejected.filter(line__in=lines, code=DUPLICATE))
+    chosen = list(version.rejected.filter(line__in=lines, code=DUPLICATE, as_price__isnull=False))
     if unknown := sorted(set(lines) - {row.line for row in chosen}):
         raise CannotKeep(f"Line {unknown[0]} was to be kept; expected lines that were rejected as {DUPLICATE}.")
     if not chosen:
         return
-    currency = the_office().currency
-    kept = [_read_row(row.line, dict(zip(COLUMNS, row.cells, strict=True)), currency)[0] for row in chosen]
-    beside = version.prices.filter(sku__in={price.sku for price in kept})
-    if clashes := _clashes([*beside, *kept]):
-        line = min(clashes)
-        raise CannotKeep(f"Line {line}: {clashes[line][1]}.")
-    for price in kept:
-        price.list_version = version
-    Price.objects.bulk_create(kept)
+    kept = [from_json(row.as_price) for row in chosen]
+    beside = [price for price in version.prices.filter(sku__in={price.sku for price in kept})]
+    apart = reading_from(version.price_list.reading).packs_apart
+    if clashing := clashes([*beside, *kept], packs_apart=apart):
+        line = min(clashing)
+        raise CannotKeep(f"Line {line}: {clashing[line][1]}.")
+    Price.objects.bulk_create(Price(list_version=version, **price._asdict()) for price in kept)
     version.rejected.filter(line__in=lines).delete()
     version.valid_from = min(version.valid_from, *(price.valid_from for price in kept))
     last_days = [version.valid_to, *(price.valid_to for price in kept)]
-    version.valid_to = None if None in last_days else max(last_days)
+    version.valid_to = None if None in last_days else max(day for day in last_days if day)
+
+
+# Two versions side by side
 
 
 def latest_version(price_list: PriceList) -> PriceListVersion | None:
     """The version in force: the one approved last."""
     return price_list.versions.filter(state=PriceListVersion.State.APPROVED).order_by("-number").first()
+
+
+def offers_of(version: PriceListVersion) -> Iterator[Offer]:
+    """What a version offers, in the file's order; streamed."""
+    rows = version.prices.order_by("line").values_list(*Offer._fields)
+    return map(Offer._make, rows.iterator(chunk_size=5_000))
+
+
+def differences(version: PriceListVersion) -> Comparison:
+    """A version against the one that it was compared with: the one in force when it was staged or approved."""
+    old = offers_of(version.compared_with) if version.compared_with else ()
+    return compare(old, offers_of(version), pieces_of(version.price_list))
+
+
+def pieces_of(price_list: PriceList) -> dict[str, units.Piece]:
+    """Sizes of a piece by SKU, where the office's materials say them."""
+    pieces = {}
+    for material in Material.objects.filter(active=True, supplier=price_list.supplier_id):
+        if piece := material.piece_of(material.item_key):
+            pieces[material.sku] = piece
+    return pieces
+
+
+def _elsewhere(price_list: PriceList, new: Collection[Offer], today: date) -> Mapping[str, str]:
+    """Numbers of this file that another list of the same supplier prices today: which of the two holds is open."""
+    others: dict[int, PriceListVersion] = {}
+    rows = PriceListVersion.objects.filter(
+        state=PriceListVersion.State.APPROVED, price_list__supplier=price_list.supplier_id
+    ).exclude(price_list=price_list.pk)
+    for version in rows.select_related("price_list__supplier").order_by("number"):
+        others[version.price_list_id] = version
+    if not others:
+        return {}
+    here = {row.sku for row in new}
+    named = {version.pk: str(version) for version in others.values()}
+    listed = Price.objects.filter(list_version__in=named).order_by("list_version", "line")
+    return {sku: named[of] for sku, of in listed.values_list("sku", "list_version").iterator() if sku in here}
+
+
+# The price on a day
 
 
 class NoPrice(PriceListError):
@@ -464,38 +324,85 @@ class NotListed(NoPrice):
     """The list has no row for this SKU, or its row was rejected."""
 
 
+class Gone(NotListed):
+    """The list had this SKU before and the version asked leaves it out, which is not the same as discontinued."""
+
+
 class NotValidThen(NoPrice):
     """The list has the SKU, but on other days."""
+
+
+class NotSoldSo(NoPrice):
+    """The list has the SKU, but in another tier or unit, or in several packs of which none was named."""
 
 
 class Discontinued(NoPrice):
     """The supplier no longer sells it."""
 
 
-def price_on(version: PriceListVersion, sku: str, on: date) -> Price:
-    """The price of `sku` on a day, in one version of a list. Raises NotListed, NotValidThen or Discontinued."""
+def price_on(version: PriceListVersion, sku: str, on: date, *, tier: str | None = None, unit: str = "") -> Price:
+    """The price of `sku` on a day, in one version of a list.
+
+    `tier` is the supplier's price tier, by default the one at which the office buys; a row without a tier holds for
+    all. `unit` says which of several packs. Raises NotListed, Gone, NotValidThen, NotSoldSo or Discontinued.
+    """
     rows = list(version.prices.filter(sku=sku))
-    return choose(rows, [] if rows else list(version.rejected.filter(sku=sku)), sku, on, str(version))
+    rejected, before = [], None
+    if not rows:
+        rejected = list(version.rejected.filter(sku=sku))
+        if version.number:
+            earlier = Price.objects.filter(
+                list_version__price_list=version.price_list_id, list_version__number__lt=version.number, sku=sku
+            )
+            before = earlier.select_related("list_version__price_list__supplier").order_by(
+                "-list_version__number", "-valid_from"
+            ).first()
+    wanted = version.price_list.tier if tier is None else tier
+    return choose(rows, rejected, sku, on, str(version), tier=wanted, unit=unit, before=before)
 
 
-def choose(rows: Iterable[Price], rejected: Iterable[RejectedPrice], sku: str, on: date, where: str) -> Price:
+def choose(
+    rows: Iterable[Price], rejected: Iterable[RejectedPrice], sku: str, on: date, where: str, *, tier: str = "",
+    unit: str = "", before: Price | None = None,
+) -> Price:
     """The row of `rows`, all of one SKU in one version `where`, that holds on a day; raises as `price_on`.
 
-    Of rows that hold, the one that began last supersedes. `rejected` are the SKU's rows that did not become prices.
+    Of rows that hold, the one that began last supersedes; a row of the tier goes before one for all. `rejected` are
+    the SKU's rows that did not become prices, `before` its last price in an earlier version.
     """
     rows = sorted(rows, key=lambda row: row.valid_from)
     if not rows:
         why = "".join(f"; line {row.line} of the file was rejected: {row.reason}" for row in rejected)
+        if before is not None and not why:
+            raise Gone(
+                f"{sku} is gone from {where}; {before.list_version} had it at {before.price} per {before.unit}. "
+                "It was left out, not discontinued."
+            )
         raise NotListed(f"{where} has no price for {sku}{why}.")
-    holding = [row for row in rows if row.valid_from <= on and (row.valid_to is None or on <= row.valid_to)]
+    in_tier = [row for row in rows if row.tier == tier] or [row for row in rows if not row.tier]
+    in_unit = [row for row in in_tier if not unit or row.unit == unit]
+    if not in_unit:
+        sold = "; ".join(sorted({f"per {row.unit}" + (f" in tier {row.tier}" if row.tier else "") for row in rows}))
+        asked = " ".join([*([f"in tier {tier}"] if not in_tier and tier else []), *([f"per {unit}"] if unit else [])])
+        raise NotSoldSo(f"{sku} has no price {asked or 'for all tiers'} in {where}; it has {sold}.")
+    holding = [row for row in in_unit if row.valid_from <= on and (row.valid_to is None or on <= row.valid_to)]
     if not holding:
-        if rows[-1].status == Price.Status.DISCONTINUED:
-            raise Discontinued(f"{sku} is discontinued in {where}.")
-        spans = "; ".join(f"{row.valid_from} to {row.valid_to or 'further notice'}" for row in rows)
+        if in_unit[-1].status == Price.Status.DISCONTINUED:
+            raise Discontinued(_discontinued(in_unit[-1], where))
+        spans = "; ".join(f"{row.valid_from} to {row.valid_to or 'further notice'}" for row in in_unit)
         raise NotValidThen(f"{sku} has no price on {on} in {where}; its prices hold from {spans}.")
+    packs = {(row.unit, row.pack_quantity): row for row in holding}
+    if len(packs) > 1:
+        named = "; ".join(f"{row.price} per {row.unit} of {row.pack_quantity}" for row in packs.values())
+        raise NotSoldSo(f"{sku} is sold in several packs in {where}: {named}; the material has to name its unit.")
     if holding[-1].status == Price.Status.DISCONTINUED:
-        raise Discontinued(f"{sku} is discontinued in {where}.")
+        raise Discontinued(_discontinued(holding[-1], where))
     return holding[-1]
+
+
+def _discontinued(row: Price, where: str) -> str:
+    after = f"; {row.superseded_by} takes its place" if row.superseded_by else ""
+    return f"{row.sku} is discontinued in {where}{after}."
 
 
 def _note(version: PriceListVersion, action: str, by: User | None, now: datetime, **changes: object) -> None:

@@ -1,10 +1,12 @@
-"""What a Celery worker does; the work itself stands in `service.runs`."""
+"""What a Celery worker does; the work itself stands in `service.runs` and in the modules of its subjects."""
 
 from celery import shared_task
 from django.utils import timezone
 
-from estimating import files
+from estimating import files, price_sync
 from estimating.service import idempotency, runs
+
+runs.run_kind(price_sync.KIND, queue="sync")(price_sync.sync)
 
 
 @shared_task(name="estimating.tasks.perform_run")
@@ -14,7 +16,8 @@ def perform_run(run_id: int) -> None:
 
 @shared_task(name="estimating.tasks.sweep_runs")
 def sweep_runs() -> None:
-    """Announce what lost messages left waiting, and forget what is past its life. Beat calls it."""
+    """Start what is due, announce what lost messages left waiting, forget what is past its life. Beat calls it."""
+    price_sync.start_due_syncs(now=timezone.now())
     runs.renudge(now=timezone.now())
     idempotency.forget_old_keys(timezone.now())
     files.remove_erased(timezone.now())

@@ -9,7 +9,14 @@ from estimating.api.goods import MaterialViewSet, SupplierViewSet
 from estimating.api.history import HistoryViewSet
 from estimating.api.jobs import JobViewSet
 from estimating.api.office import OfficeViewSet
-from estimating.api.price_lists import PriceListViewSet, PriceViewSet, RejectedPriceViewSet, VersionViewSet
+from estimating.api.price_lists import (
+    DifferencesViewSet,
+    FetchViewSet,
+    PriceListViewSet,
+    PriceViewSet,
+    RejectedPriceViewSet,
+    VersionViewSet,
+)
 from estimating.api.rates import CrewMixViewSet, LaborRateViewSet, ProductionRateViewSet
 from estimating.api.recipes import RecipeVersionViewSet, RecipeViewSet
 from estimating.api.search import SearchView
@@ -56,6 +63,12 @@ urlpatterns = [
     path(f"{recipe_versions}/<pk>", RecipeVersionViewSet.as_view(
         {"get": "retrieve", "put": "update", "delete": "destroy"})),
     path(f"{recipe_versions}/<pk>/put-in-force", RecipeVersionViewSet.as_view({"post": "put_in_force"})),
+    path(f"{versions}/<int:version_id>/rejected.csv", RejectedPriceViewSet.as_view({"get": "export"})),
+    path(f"{versions}/<int:version_id>/differences", DifferencesViewSet.as_view({"get": "list"}, **LIST)),
+    path(f"{versions}/<int:version_id>/differences.csv", DifferencesViewSet.as_view({"get": "export"})),
+    path("price-lists/<int:price_list_id>/fetches", FetchViewSet.as_view({"get": "list"}, **LIST)),
+    path("price-lists/<pk>/guess", PriceListViewSet.as_view({"post": "guess"})),
+    path("price-lists/<pk>/sync", PriceListViewSet.as_view({"post": "sync"})),
     path("history", HistoryViewSet.as_view({"get": "list"}, **LIST)),
     path("", include(router.urls)),
 ]

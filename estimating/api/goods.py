@@ -32,7 +32,8 @@ class MaterialSerializer(StrictModelSerializer):
     class Meta:
         model = Material
         fields = (
-            "id", "item_key", "description", "supplier", "sku", "thickness", "width", "length", "taxable", "active",
+            "id", "item_key", "description", "supplier", "sku", "buying_unit", "thickness", "width",
+            "length", "taxable", "active",
         )  # fmt: skip
         extra_kwargs = {side: {"min_value": Decimal("0.0001")} for side in ("thickness", "width", "length")}
 

@@ -6,7 +6,7 @@ from estimating.models.materials import Material, Supplier
 from estimating.models.notes import Note, StoredFile
 from estimating.models.office import Office
 from estimating.models.people import ApiToken, Role, Scope, User
-from estimating.models.prices import Price, PriceList, PriceListVersion, RejectedPrice
+from estimating.models.prices import Price, PriceFetch, PriceList, PriceListVersion, RejectedPrice
 from estimating.models.rates import CrewMix, LaborRate, ProductionRate
 from estimating.models.recipes import Recipe, RecipeVersion
 from estimating.models.runs import IdempotencyKey, Run
@@ -14,6 +14,6 @@ from estimating.models.taxes import TaxRule
 
 __all__ = [
     "ApiToken", "Contact", "CrewMix", "Customer", "History", "IdempotencyKey", "Job", "LaborRate", "Material", "Note",
-    "Office", "Price", "PriceList", "PriceListVersion", "ProductionRate", "Recipe", "RecipeVersion", "RejectedPrice",
-    "Role", "Run", "Scope", "StoredFile", "Supplier", "TaxRule", "User",
+    "Office", "Price", "PriceFetch", "PriceList", "PriceListVersion", "ProductionRate", "Recipe", "RecipeVersion",
+    "RejectedPrice", "Role", "Run", "Scope", "StoredFile", "Supplier", "TaxRule", "User",
 ]

@@ -1,8 +1,12 @@
 """Suppliers, and materials: which of the office's goods stands behind an item key of a framing."""
 
+import re
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 
+from estimating import units
 from estimating.models.base import Versioned
 
 
@@ -34,6 +38,9 @@ class Material(Versioned):
     description = models.CharField(max_length=200, blank=True)
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="materials")
     sku = models.CharField(max_length=60)
+    buying_unit = models.CharField(
+        max_length=3, blank=True, help_text="Where the supplier sells the SKU in several: which one, UN/ECE Rec 20/21."
+    )
     thickness = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Nominal. [in]")
     width = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Nominal. [in]")
     length = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True, help_text="Of one piece. [in]")
@@ -56,3 +63,11 @@ class Material(Versioned):
 
     def __str__(self) -> str:
         return f"{self.item_key} = {self.sku}"
+
+    def piece_of(self, item: str) -> units.Piece | None:
+        """What one piece of an item key is: the sizes here; without a length, sticks and boards have it in the key."""
+        length, last = self.length, item.rsplit("/", 1)[-1]
+        by_length = item.startswith(("lumber/", "decking/")) and re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,4})?", last)
+        if length is None and by_length and Decimal(last):
+            length = Decimal(last)
+        return None if length is None else units.Piece(length, self.thickness, self.width)

@@ -231,7 +231,7 @@ def test_bytes_of_any_kind_are_refused_and_never_a_defect(content):
 
 
 def test_more_rows_than_the_limit_refuse_the_file(monkeypatch):
-    monkeypatch.setattr("estimating.price_lists.MOST_ROWS", 2)
+    monkeypatch.setattr("estimating.price_rows.MOST_ROWS", 2)
     with pytest.raises(FileRefused, match="at most 2") as refused:
         read(file_of(*GOOD, changed(STICK, sku="OTHER")))
     assert refused.value.too_large
@@ -285,7 +285,7 @@ def test_a_failure_half_way_leaves_nothing_behind(price_list, monkeypatch):
     def fail(*args, **kwargs):
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr("estimating.price_lists.RejectedPrice.objects.bulk_create", fail)
+    monkeypatch.setattr("estimating.price_lists._rejected_values", fail)  # the prices are in by then
     with pytest.raises(RuntimeError):
         stage(price_list, *GOOD)
     assert not PriceListVersion.objects.exists() and not Price.objects.exists() and not History.objects.exists()

@@ -44,7 +44,7 @@ def at_once(work, things) -> list:
 
 def test_versions_approved_at_once_are_numbered_one_after_another(price_list):
     staged = [
-        stage_price_file(price_list.pk, file_at(f"{n}.00"), source_name="", by=None, now=NOW)
+        stage_price_file(price_list.pk, file_at(f"1.0{n}"), source_name="", by=None, now=NOW)
         for n in range(1, 1 + PEOPLE)
     ]
     done = at_once(lambda version: approve_version(version.pk, by=None, now=NOW), staged)

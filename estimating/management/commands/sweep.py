@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 from django.utils import timezone
 
-from estimating import files
+from estimating import files, price_sync
 from estimating.service import idempotency, runs
 
 
@@ -21,6 +21,7 @@ class Command(BaseCommand):
 
     def handle(self, *, watch: bool, every: float, **_: Any) -> None:
         if not watch:
+            price_sync.start_due_syncs(now=timezone.now())
             done = runs.sweep()
             idempotency.forget_old_keys(timezone.now())
             files.remove_erased(timezone.now())
@@ -31,6 +32,7 @@ class Command(BaseCommand):
             signal.signal(signum, lambda *_: stop.set())
         while not stop.wait(every):
             try:
+                price_sync.start_due_syncs(now=timezone.now())
                 if done := runs.sweep():
                     self.stdout.write(f"{done} run{'s' * (done != 1)} done")
                 idempotency.forget_old_keys(timezone.now())
