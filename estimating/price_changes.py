@@ -55,23 +55,26 @@ def offer(row: Any) -> Offer:
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Change:
-    """One row against the version before. `ratio` is new over old for one base unit; None where nothing joins them."""
+class Change(NamedTuple):
+    """One row against the version before; `piece` is what joins prices a piece with those by length or board feet."""
 
     kind: str
     sku: str
     tier: str
     old: Offer | None
     new: Offer | None
-    ratio: Fraction | None
+    piece: units.Piece | None = None
+
+    @property
+    def ratio(self) -> Fraction | None:
+        """New price of one base unit over the old one, exact; None where nothing joins the two."""
+        return None if self.old is None or self.new is None else ratio_of(self.old, self.new, self.piece)
 
     @property
     def percent(self) -> Decimal | None:
         """By how much the price of one base unit rose. [%]"""
-        if self.ratio is None:
-            return None
-        return Decimal(round((self.ratio - 1) * 10_000)) / 100
+        ratio = self.ratio
+        return None if ratio is None else Decimal(round((ratio - 1) * 10_000)) / 100
 
 
 @dataclass(frozen=True)
@@ -162,7 +165,7 @@ def compare(
         key = row.sku, row.tier
         rivals = before.get(key)
         if rivals is None:
-            changes.append(Change("new", *key, None, row, None))
+            changes.append(Change("new", *key, None, row))
             counts["new"] += 1
             continue
         seen.add(key)
@@ -183,7 +186,7 @@ def compare(
             if key in seen and (len(sold) == 1 or (*key, *pack) in packs):
                 continue
             gone = rows if len(sold) == 1 else [row for row in rows if _pack(row) == pack]
-            changes.append(Change("gone", *key, max(gone, key=lambda row: row.valid_from), None, None))
+            changes.append(Change("gone", *key, max(gone, key=lambda row: row.valid_from), None))
             counts["gone"] += 1
     return Comparison(tuple(changes), dict(counts))
 
@@ -203,22 +206,22 @@ def _standing(rivals: list[Offer], row: Offer) -> Offer:
 
 
 def _changes(old: Offer, new: Offer, piece: units.Piece | None) -> Iterator[Change]:
-    ratio = ratio_of(old, new, piece)
-    rest = new.sku, new.tier, old, new, ratio
+    rest = new.sku, new.tier, old, new, piece
     if old.unit != new.unit:
         yield Change("unit-changed", *rest)
     elif (old.pack_quantity, old.base_unit) != (new.pack_quantity, new.base_unit):
         yield Change("pack-changed", *rest)
-    elif ratio is not None and ratio != 1:
-        yield Change("dearer" if ratio > 1 else "cheaper", *rest)
+    elif old.landed != new.landed:
+        yield Change("dearer" if new.landed > old.landed else "cheaper", *rest)
     if old.status != new.status:
         yield Change("status-changed", *rest)
 
 
 def ratio_of(old: Offer, new: Offer, piece: units.Piece | None = None) -> Fraction | None:
     """What one base unit costs by the new row over what it costs by the old; None where nothing joins the two."""
-    if (old.unit, old.pack_quantity, old.base_unit) == (new.unit, new.pack_quantity, new.base_unit):
-        return Fraction(new.landed) / Fraction(old.landed)
+    if old[3:6] == new[3:6]:  # unit, pack, base unit
+        (over, by), (under, of) = new.landed.as_integer_ratio(), old.landed.as_integer_ratio()
+        return Fraction(over * of, by * under)
     try:
         amount, measure = _held(old)
         return Fraction(new.landed) / units.convert(*_held(new), measure, piece=piece) / (Fraction(old.landed) / amount)
@@ -293,12 +296,16 @@ def _implausible(comparison: Comparison) -> Iterator[Finding]:
     low, high = PLAUSIBLE
     far, apart = [], []
     for change in comparison.changes:
-        if change.old is None or change.new is None:
+        old, new = change.old, change.new
+        if old is None or new is None:
             continue
-        if change.ratio is None:
+        if old[3:6] == new[3:6] and new.landed <= 2 * old.landed and old.landed <= 2 * new.landed:
+            continue  # as nearly every row; the rest is reckoned exactly
+        ratio = change.ratio
+        if ratio is None:
             apart.append(_told(change))
-        elif not low <= change.ratio <= high:
-            far.append(f"{_told(change)} ({Decimal(round(change.ratio * 100)) / 100} times)")
+        elif not low <= ratio <= high:
+            far.append(f"{_told(change)} ({Decimal(round(ratio * 100)) / 100} times)")
     if far:
         yield _finding("implausible", "prices of one base unit are under half or over twice the last", far, holds=True)
     if apart:
@@ -379,7 +386,7 @@ def beyond(
         return ("the office has set no limits for this list",)
     reasons = [] if not first else ["there is no version in force to compare with"]
     reasons += [finding.text for finding in findings if finding.code not in TOLD_ONLY]
-    ratios = [change.ratio for change in comparison.changes if change.ratio is not None]
+    ratios = [ratio for change in comparison.changes if (ratio := change.ratio) is not None]
     rise = max([ratio - 1 for ratio in ratios], default=Fraction(0)) * 100
     fall = max([1 - ratio for ratio in ratios], default=Fraction(0)) * 100
     rejected = next((finding.count for finding in findings if finding.code == "rejected"), 0)

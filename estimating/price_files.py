@@ -125,6 +125,8 @@ def text_of(cell: Cell) -> str:
 
 
 def is_blank(cells: Sequence[Cell]) -> bool:
+    if cells and isinstance(cells[0], str) and cells[0].strip():
+        return False  # as nearly every row; the rest looks at all cells
     return not any(not isinstance(cell, str) or cell.strip() for cell in cells)
 
 

@@ -9,7 +9,7 @@ from django.db.models import Max
 from orjson import dumps
 
 from estimating import units
-from estimating.bulk_rows import insert_rows
+from estimating.bulk_rows import insert_rows, uncollected
 from estimating.models import Material, Price, PriceList, PriceListVersion, RejectedPrice, User
 from estimating.office import local_day, the_office
 from estimating.price_changes import (
@@ -80,9 +80,9 @@ def read_file(
     price_list: PriceList, content: bytes, *, report: Report = lambda rows: None
 ) -> PriceFile:
     """Read a file as the list's own reading has it. Raises FileRefused, NoReading, OfficeNotSet."""
-    return read_price_file(
-        content, currency=the_office().currency, reading=reading_from(price_list.reading), report=report
-    )
+    currency, reading = the_office().currency, reading_from(price_list.reading)
+    with uncollected():
+        return read_price_file(content, currency=currency, reading=reading, report=report)
 
 
 def stage_price_file(
@@ -102,7 +102,8 @@ def stage_price_file(
 def look_at(price_list: PriceList, file: PriceFile, *, today: date) -> Look:
     """Hold what was read against the version in force; changes nothing."""
     against = latest_version(price_list)
-    return _look(price_list, against, [offer(row) for row in file.prices], len(file.rejected), today)
+    with uncollected():
+        return _look(price_list, against, [offer(row) for row in file.prices], len(file.rejected), today)
 
 
 def _look(

@@ -174,20 +174,80 @@ _FOOTER = re.compile(
 )
 _AS_FIGURE = re.compile(r"[0-9]+(\.[0-9]+)?[eE][+-]?[0-9]+")
 _SIGNS = {"€": "EUR", "£": "GBP", "¥": "JPY", "₹": "INR", "₽": "RUB", "₩": "KRW"}
-_TEXTS = (("description", 200), ("supplier_uom", 20), ("price_basis", 60), ("superseded_by", 60), ("tier", 40))
+APART = ("sku", "description", "price", "list_price")  # what differs from row to row
+STATUSES = tuple(Price.Status.values)
+MOST_KNOWN = 20_000
 _SPACES = str.maketrans("\xa0\u2007\u2009\u202f", "    ")  # spaces that do not break, as programs write them
 
 
+def _trimmed(cell: Cell) -> Cell:
+    return cell.strip() if isinstance(cell, str) else cell
+
+
+def _teller(row: Row, faults: Faults) -> "Fault":
+    """Notes what is wrong with a column of the row."""
+
+    def fault(column: str, code: str, expected: str) -> None:
+        read = text_of(row.get(column, ""))[:60]
+        faults.append((column, code, f"{column} {read!r} was read; expected {expected}"))
+
+    return fault
+
+
+def _check_cells(row: Row, fault: "Fault") -> None:
+    """No cell may be computed, nor be what a spreadsheet holds in place of a value."""
+    for column, cell in row.items():
+        if isinstance(cell, Odd):
+            fault(column, cell.code, cell.expected)
+        elif isinstance(cell, str) and cell[:1] == "=":
+            fault(column, "formula", "a plain value, not a formula")
+
+
+def _text(row: Row, column: str, most: int, fault: "Fault") -> str:
+    text = text_of(row.get(column, ""))
+    if not text.isprintable():
+        text = text.translate(_SPACES)
+    if len(text) > most or not text.isprintable():
+        fault(column, "odd-text", f"at most {most} printable characters")
+    return text
+
+
+class Rest(NamedTuple):
+    """What a row says besides its number, its words and its price, as far as it could be read; and what is wrong."""
+
+    faults: tuple[tuple[str, str, str], ...]
+    notes: tuple[str, ...]
+    supplier_unit: str
+    unit: str
+    pack_quantity: Decimal | None
+    base_unit: str
+    freight: Decimal | None
+    minimum_order: Decimal | None
+    lead_days: int | None
+    superseded_by: str
+    tier: str
+    basis: str
+    valid_from: date
+    valid_to: date | None
+    status: str
+
+
 class RowReader:
-    """Reads the rows of one file: where its fields stand, how they are written, in which currency."""
+    """Reads the rows of one file: where its fields stand, how they are written, in which currency.
+
+    Units, packs and days repeat from row to row; each combination of their cells is read once.
+    """
 
     def __init__(self, header: Header, reading: Reading, currency: str, *, exact_width: bool) -> None:
         self.reading, self.currency = reading, currency
         self.width, self.exact_width = len(header.headings), exact_width
-        self.places = tuple(header.places.items())
+        self.own = tuple((name, place) for name, place in header.places.items() if name in APART)
+        self.constants: dict[str, Cell] = {name: value for name, value in reading.constants.items() if name in APART}
+        self.others = tuple((name, place) for name, place in header.places.items() if name not in APART)
         self.given = frozenset(header.places) | frozenset(reading.constants)
         self.number = _number_pattern(reading)
         self.drop = reading.thousands
+        self.known: dict[tuple[Cell, ...], Rest] = {}
 
     def read(self, line: int, cells: Sequence[Cell]) -> PriceRow | Rejection:
         """The row as a price, or every reason why it is none."""
@@ -197,80 +257,92 @@ class RowReader:
                 expected = f"{self.width}, one for each column"
                 reason = f"{len(cells)} cells were read; expected {expected}"
                 return Rejection(line, "", "", SHIFTED, reason, _texts(cells))
-        most = len(cells)
-        row: dict[str, Cell] = {}
-        for name, place in self.places:
-            cell = cells[place] if place < most else ""
-            row[name] = cell.strip() if isinstance(cell, str) else cell
-        row |= self.reading.constants
+            cells = [*cells, *[""] * (self.width - len(cells))]
+        key = tuple([cells[place] for _, place in self.others])
+        rest = self.known.get(key)
+        if rest is None:
+            if len(self.known) > MOST_KNOWN:
+                self.known.clear()
+            rest = self.known[key] = self._read_rest(key)
         faults: Faults = []
-        price = self._price(line, row, faults)
+        row = self.constants.copy()
+        for name, place in self.own:
+            cell = cells[place]
+            row[name] = cell.strip() if isinstance(cell, str) else cell
+        price = self._price(line, row, rest, faults)
         if price is not None:
             return price
         column, code, _ = faults[0]
         reason = "; ".join(reason for _, _, reason in faults)
-        return Rejection(line, text_of(row.get("sku", ""))[:60], column, code, reason, _texts(cells))
+        return Rejection(line, text_of(row["sku"])[:60], column, code, reason, _texts(cells))
 
-    def _price(self, line: int, row: dict[str, Cell], faults: Faults) -> PriceRow | None:
-        def fault(column: str, code: str, expected: str) -> None:
-            read = text_of(row.get(column, ""))[:60]
-            faults.append((column, code, f"{column} {read!r} was read; expected {expected}"))
-
-        for column, cell in row.items():
-            if isinstance(cell, Odd):
-                fault(column, cell.code, cell.expected)
-            elif isinstance(cell, str) and cell.startswith("="):
-                fault(column, "formula", "a plain value, not a formula")
+    def _price(self, line: int, row: dict[str, Cell], rest: Rest, faults: Faults) -> PriceRow | None:
+        """The row, given what stands apart in it."""
+        fault = _teller(row, faults)
+        for cell in row.values():
+            if cell[:1] == "=" if isinstance(cell, str) else True:
+                _check_cells(row, fault)
+                break
         sku = _sku(row["sku"], fault)
-        texts = {}
-        for column, most in _TEXTS:
-            text = text_of(row.get(column, ""))
-            if not text.isprintable():
-                text = text.translate(_SPACES)
-            if len(text) > most or not text.isprintable():
-                fault(column, "odd-text", f"at most {most} printable characters")
-            texts[column] = text
-
+        description = _text(row, "description", 200, fault)
         notes: list[str] = []
         listed = self._amount(row, "list_price", fault, notes) if row.get("list_price", "") != "" else None
-        if self.reading.discount:
-            price = None
-            if listed is None and not faults:
-                fault("list_price", "no-price", "an amount; the cell is blank")
-            elif listed is not None:
-                price = money.rounded(discounted(listed, self.reading.discount), 4)
-                if not price:
-                    fault("list_price", "zero-price", "a list price that leaves a net one above 0")
-                notes.append(f"list {listed} less {self.reading.discount} %")
-        else:
+        if not self.reading.discount:
             price = self._amount(row, "price", fault, notes)
+        elif listed is not None:
+            price = money.rounded(discounted(listed, self.reading.discount), 4)
+            notes.append(f"list {listed} less {self.reading.discount} %")
+            if not price:
+                fault("list_price", "zero-price", "a list price that leaves a net one above 0")
+        else:
+            price = None
+            if not faults:
+                fault("list_price", "no-price", "an amount; the cell is blank")
         if price is not None and listed is not None and price > listed:
             fault("list_price", "net-above-list", f"at least the net price {price}")
-        if row["currency"] != self.currency:
+        faults += rest.faults
+        if faults:
+            return None
+        assert price is not None
+        return PriceRow(
+            line, sku, description, rest.supplier_unit, rest.unit, rest.pack_quantity, rest.base_unit, price, listed,
+            rest.freight, rest.minimum_order, rest.lead_days, rest.superseded_by, rest.tier,
+            "; ".join((*notes, *rest.notes))[:200] if notes or rest.notes else "",
+            self.currency, rest.basis, rest.valid_from, rest.valid_to, rest.status,
+        )  # fmt: skip
+
+    def _read_rest(self, cells: tuple[Cell, ...]) -> Rest:
+        row: dict[str, Cell] = {
+            name: _trimmed(cell) for (name, _), cell in zip(self.others, cells, strict=True)
+        }
+        row |= {name: value for name, value in self.reading.constants.items() if name not in APART}
+        faults: Faults = []
+        notes: list[str] = []
+        fault = _teller(row, faults)
+        _check_cells(row, fault)
+        said = _text(row, "supplier_uom", 20, fault)
+        if text_of(row["currency"]) != self.currency:
             fault("currency", "currency", f"{self.currency}, the one currency kept here")
         pack = self._optional(row, "pack_qty", fault, notes)
-        unit, base = self._check_units(row, texts["supplier_uom"], pack, fault)
-
+        unit, base = self._check_units(row, said, pack, fault)
+        basis = _text(row, "price_basis", 60, fault)
         first = self._date(row, "valid_from", fault)
         last = self._date(row, "valid_to", fault) if row.get("valid_to", "") != "" else None
         if first and last and last < first:
             fault("valid_to", "dates", f"a day not before valid_from {first}")
         status = text_of(row["status"]) if "status" in self.given else "active"
         status = self.reading.statuses.get(status, status)
-        if status not in Price.Status.values:
-            fault("status", "status", " or ".join(Price.Status.values))
+        if status not in STATUSES:
+            fault("status", "status", " or ".join(STATUSES))
         freight = self._optional(row, "freight", fault, notes, zero=True)
         least = self._optional(row, "minimum_order", fault, notes)
         lead = self._optional(row, "lead_days", fault, notes, zero=True)
         if lead is not None and (lead != int(lead) or lead > LONGEST_LEAD):
             fault("lead_days", "odd-lead_days", f"whole days, at most {LONGEST_LEAD}")
-        if faults:
-            return None
-        assert price is not None and first is not None
-        return PriceRow(
-            line, sku, texts["description"], texts["supplier_uom"], unit, pack, base, price, listed, freight, least,
-            None if lead is None else int(lead), texts["superseded_by"], texts["tier"], "; ".join(notes)[:200],
-            self.currency, texts["price_basis"], first, last, status,
+        after, tier = _text(row, "superseded_by", 60, fault), _text(row, "tier", 40, fault)
+        return Rest(
+            tuple(faults), tuple(notes), said, unit, pack, base, freight, least, None if lead is None else int(lead),
+            after, tier, basis, first or date.min, last, status,
         )  # fmt: skip
 
     def _optional(
