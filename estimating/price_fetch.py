@@ -212,6 +212,8 @@ def _body(answer: http.client.HTTPResponse, host: str, deadline: float, clock: C
         if clock() > deadline:
             raise FetchFailed(f"{host} took longer than {WHOLE:.0f} s")
         pieces.append(piece)
+    if clock() > deadline:  # the connection was cut off, which reads like an end
+        raise FetchFailed(f"{host} took longer than {WHOLE:.0f} s")
     if length.isascii() and length.isdigit() and size != int(length):
         raise FetchFailed(f"{host} sent {size} of {length} bytes")
     return b"".join(pieces)
