@@ -12,7 +12,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from estimating import units
+from estimating import money, units
 from estimating.price_columns import PriceListError
 
 KINDS = ("new", "gone", "dearer", "cheaper", "unit-changed", "pack-changed", "status-changed", "same")
@@ -74,7 +74,7 @@ class Change(NamedTuple):
     def percent(self) -> Decimal | None:
         """By how much the price of one base unit rose. [%]"""
         ratio = self.ratio
-        return None if ratio is None else Decimal(round((ratio - 1) * 10_000)) / 100
+        return None if ratio is None else money.rounded((ratio - 1) * 100)
 
 
 @dataclass(frozen=True)
@@ -305,7 +305,7 @@ def _implausible(comparison: Comparison) -> Iterator[Finding]:
         if ratio is None:
             apart.append(_told(change))
         elif not low <= ratio <= high:
-            far.append(f"{_told(change)} ({Decimal(round(ratio * 100)) / 100} times)")
+            far.append(f"{_told(change)} ({money.rounded(ratio)} times)")
     if far:
         yield _finding("implausible", "prices of one base unit are under half or over twice the last", far, holds=True)
     if apart:
@@ -398,7 +398,7 @@ def beyond(
         (rejected, limits.most_rejected, "rows were rejected"),
     ):
         if value > most:
-            told = value if isinstance(value, int) else Decimal(round(value * 100)) / 100
+            told = value if isinstance(value, int) else f"{money.rounded(value).normalize():f}"
             reasons.append(f"{told} {what}; the office's limit is {most}")
     return tuple(reasons)
 

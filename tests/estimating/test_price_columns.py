@@ -32,7 +32,8 @@ def tables(draw) -> list[PriceRow]:
         last = draw(st.none() | st.dates(first, date(2199, 12, 31)))
         rows.append(PriceRow(
             n, sku, draw(words), word, code, pack, base, price,
-            draw(st.none() | amounts.map(lambda more, price=price: price + more)), draw(st.none() | amounts), draw(st.none() | st.decimals("0.0001", "9999.9999", places=4)),
+            draw(st.none() | amounts.map(lambda more, price=price: price + more)), draw(st.none() | amounts),
+            draw(st.none() | st.decimals("0.0001", "9999.9999", places=4)),
             draw(st.none() | st.integers(0, 365)), draw(words), draw(words), "", "USD", "", first, last,
             draw(st.sampled_from(("active", "discontinued"))),
         ))  # fmt: skip

@@ -12,13 +12,17 @@ from hypothesis import strategies as st
 from estimating.models import History, Material, Office, Price, PriceList, PriceListVersion, Supplier
 from estimating.office import OfficeNotSet
 from estimating.price_book import Ambiguous, ItemPrice, Unmapped, price_items
+from estimating.price_columns import OWN
 from estimating.price_lists import (
     COLUMNS,
     CannotKeep,
     Discontinued,
     FileRefused,
+    Gone,
+    HeldForAPerson,
     NoPrice,
     NotListed,
+    NotSoldSo,
     NotStaged,
     NotValidThen,
     RepeatedFile,
@@ -389,6 +393,111 @@ def test_an_old_version_still_gives_its_own_prices(price_list):
     assert price_on(old, "T-2X8", date(2026, 3, 2)).price == Decimal(1180)
 
 
+def test_what_a_new_version_leaves_out_is_gone_and_its_last_price_is_named(price_list):
+    approved(price_list, STICK, BOX)
+    second = approved(price_list, BOX)
+    with pytest.raises(Gone, match=r"gone from .* v2; .* v1 had it at 1180\.0000 per MBF.*not discontinued"):
+        price_on(second, "T-2X8", date(2026, 3, 2))
+    third = approved(price_list, changed(BOX, price="90.00"))
+    with pytest.raises(Gone, match="v1 had it"):
+        price_on(third, "T-2X8", date(2026, 3, 2))
+    with pytest.raises(NotListed) as never:
+        price_on(third, "NONE", date(2026, 3, 2))
+    assert not isinstance(never.value, Gone)
+
+
+MORE = ("list_price", "freight", "minimum_order", "lead_days", "superseded_by", "tier")
+
+
+def stage_more(price_list: PriceList, *rows: str) -> PriceListVersion:
+    content = file_of(*rows, header=f"{HEADER},{','.join(MORE)}")
+    staged = stage_price_file(price_list.pk, content, source_name="", by=None, now=NOW)
+    return approve_version(staged.pk, by=None, now=NOW)
+
+
+def test_net_list_freight_minimum_order_lead_and_successor_are_kept(price_list):
+    version = stage_more(price_list, f"{BOX},96.00,1.25,4,10,,", f"{STICK},,,,,,")
+    clip = price_on(version, "F-CLIP", date(2026, 3, 2))
+    assert (clip.price, clip.list_price, clip.freight, clip.landed) == (
+        Decimal("89"), Decimal("96"), Decimal("1.25"), Decimal("90.25"),
+    )
+    assert (clip.minimum_order, clip.lead_days) == (Decimal(4), 10)
+    stick = price_on(version, "T-2X8", date(2026, 3, 2))
+    assert stick.list_price is None and stick.landed == stick.price
+    old = f"{changed(BOX, sku='OLD', status='discontinued')},,,,,F-CLIP,"
+    with pytest.raises(Discontinued, match="OLD is discontinued in .*; F-CLIP takes its place"):
+        price_on(stage_more(price_list, f"{BOX},,,,,,", old), "OLD", date(2026, 3, 2))
+
+
+@pytest.mark.parametrize(
+    ("cells", "code"),
+    [("88.99,,,,,", "net-above-list"), (",-1,,,,", "odd-freight"), (",,0,,,", "zero-minimum_order"),
+     (",,,2.5,,", "odd-lead_days"), (",,,9999,,", "odd-lead_days")],
+)  # fmt: skip
+def test_a_row_whose_other_figures_cannot_be_is_kept_out(cells, code):
+    file = read(file_of(f"{STICK},,,,,,", f"{BOX},{cells}", header=f"{HEADER},{','.join(MORE)}"))
+    assert [row.code for row in file.rejected] == [code] and len(file.prices) == 1
+
+
+def test_the_price_of_a_tier_is_the_offices_own_and_one_without_a_tier_holds_for_all(price_list):
+    version = stage_more(
+        price_list, f"{BOX},,,,,,A", f"{changed(BOX, price='95.00')},,,,,,B", f"{STICK},,,,,,",
+    )
+    price_list.tier = version.price_list.tier = "B"
+    price_list.save()
+    assert price_on(version, "F-CLIP", date(2026, 3, 2)).price == Decimal(95)
+    assert price_on(version, "F-CLIP", date(2026, 3, 2), tier="A").price == Decimal(89)
+    assert price_on(version, "T-2X8", date(2026, 3, 2)).price == Decimal(1180)
+    with pytest.raises(NotSoldSo, match="no price in tier C .* per XBX in tier A; per XBX in tier B"):
+        price_on(version, "F-CLIP", date(2026, 3, 2), tier="C")
+
+
+EACH = "F-CLIP,Hidden clip,EA,EA,,EA,0.60,USD,per EA,2026-03-01,,active"
+
+
+def test_a_supplier_who_sells_one_number_in_several_packs_has_a_price_for_each(price_list):
+    assert {row.code for row in read(file_of(STICK, BOX, EACH)).rejected} == {"duplicate-sku"}
+    price_list.reading = OWN.as_json() | {"packs_apart": True}
+    price_list.save()
+    version = approved(price_list, STICK, BOX, EACH)
+    assert price_on(version, "F-CLIP", date(2026, 3, 2), unit="EA").price == Decimal("0.60")
+    assert price_on(version, "F-CLIP", date(2026, 3, 2), unit="XBX").price == Decimal(89)
+    with pytest.raises(NotSoldSo, match="sold in several packs"):
+        price_on(version, "F-CLIP", date(2026, 3, 2))
+    with pytest.raises(NotSoldSo, match="no price per CEN"):
+        price_on(version, "F-CLIP", date(2026, 3, 2), unit="CEN")
+    Material.objects.create(item_key="fixing/hidden", supplier=price_list.supplier, sku="F-CLIP", buying_unit="EA")
+    assert price_items(["fixing/hidden"], date(2026, 3, 2))["fixing/hidden"].price.price == Decimal("0.60")
+
+
+def test_every_column_of_a_price_comes_back_as_it_was_written(price_list):
+    row = f"{changed(BOX, price='12345678901.2345', sku='000417')},99999999999.9999,0.0001,99999999.9999,3650,N-1,Ä"
+    version = stage_more(price_list, row, f"{STICK},,,,,,")
+    file = read(file_of(row, header=f"{HEADER},{','.join(MORE)}"))
+    kept = version.prices.get(sku="000417")
+    for name, value in file.prices[0]._asdict().items():
+        assert getattr(kept, name) == value and not isinstance(getattr(kept, name), float), name
+
+
+def test_a_version_is_compared_anew_where_another_came_into_force_meanwhile(price_list):
+    approved(price_list, STICK)
+    waiting = stage(price_list, changed(STICK, price="1300.00"))
+    approved(price_list, changed(STICK, price="2300.00"))
+    again = stage(price_list, changed(STICK, price="1100.00"))
+    assert waiting.changes["dearer"] == 1 and [row["code"] for row in waiting.findings] == []
+    with pytest.raises(HeldForAPerson, match="implausible"):
+        approve_version(again.pk, by=None, now=NOW)
+    done = approve_version(waiting.pk, by=None, now=NOW)
+    assert (done.number, done.changes["cheaper"], done.compared_with.number) == (3, 1, 2)
+
+
+def test_numbers_that_another_list_of_the_supplier_prices_too_are_told(price_list):
+    other = PriceList.objects.create(supplier=price_list.supplier, name="web")
+    approved(other, BOX)
+    (finding,) = [row for row in stage(price_list, STICK, BOX).findings if row["code"] == "elsewhere"]
+    assert finding["named"] == ["F-CLIP in Test Timber: web v1"] and not finding["holds"]
+
+
 @pytest.fixture
 def mapped(price_list) -> PriceList:
     supplier = price_list.supplier
@@ -437,6 +546,13 @@ def test_of_two_keys_that_fit_equally_none_is_taken(mapped):
     Material.objects.create(item_key="decking/oak/*", supplier=mapped.supplier, sku="D-OAK")
     reason = price_items(["decking/oak/168"], DAY)["decking/oak/168"]
     assert isinstance(reason, Ambiguous) and "decking/*/168 and decking/oak/*" in str(reason)
+
+
+def test_an_item_whose_goods_are_gone_says_what_they_last_cost(mapped):
+    approved(mapped, STICK, BOX)
+    approved(mapped, STICK)
+    reason = price_items(["fixing/hidden"], DAY)["fixing/hidden"]
+    assert isinstance(reason, Gone) and "v1 had it at 89.0000 per XBX" in str(reason)
 
 
 def test_two_lists_of_a_supplier_with_a_price_on_the_day_are_not_chosen_between(mapped):
