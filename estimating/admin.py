@@ -73,6 +73,27 @@ class PriceListVersionAdmin(LookedAt):
     list_select_related = ("price_list__supplier",)
 
 
+@admin.register(models.PriceList)
+class PriceListAdmin(LookedAt):
+    list_display = ("supplier", "name", "tier", "every_hours")
+    list_select_related = ("supplier",)
+
+
+@admin.register(models.PriceFetch)
+class PriceFetchAdmin(LookedAt):
+    list_display = ("price_list", "at", "outcome", "detail")
+    list_select_related = ("price_list__supplier",)
+    list_filter = ("outcome",)
+
+
+@admin.register(models.RejectedPrice)
+class RejectedPriceAdmin(LookedAt):
+    list_display = ("list_version", "line", "sku", "code", "reason")
+    list_select_related = ("list_version__price_list__supplier",)
+    list_filter = ("code",)
+    search_fields = ("sku",)
+
+
 @admin.register(models.Price)
 class PriceAdmin(LookedAt):
     list_display = ("sku", "description", "price", "unit", "valid_from", "valid_to", "status")

@@ -24,7 +24,7 @@ def insert_rows(model: type[models.Model], names: Sequence[str], rows: Iterable[
     columns = [model._meta.get_field(name).column for name in names]
     quoted = ", ".join(f'"{column}"' for column in columns)
     table = f'"{model._meta.db_table}"'
-    with connection.cursor() as cursor:
+    with connection.cursor() as cursor, connection.wrap_database_errors:
         if connection.vendor == "postgresql":
             with cursor.copy(f"COPY {table} ({quoted}) FROM STDIN") as copy:
                 for row in rows:

@@ -72,7 +72,7 @@ def uses_of(recipes: Sequence[Mapping[str, Any]]) -> list[Use]:
 def _price(found: ItemPrice) -> Price:
     row, price_list = found.price, found.version.price_list
     return Price(
-        sku=row.sku, description=found.material.description or row.description, amount=row.price, unit=row.unit,
+        sku=row.sku, description=found.material.description or row.description, amount=row.landed, unit=row.unit,
         currency=row.currency, base_unit=row.base_unit, pack_quantity=row.pack_quantity, piece=found.piece,
         taxable=found.material.taxable, basis=row.basis, supplier=price_list.supplier.name, price_id=row.pk,
         list_name=price_list.name, list_version=found.version.number, valid_from=row.valid_from, valid_to=row.valid_to,
