@@ -107,6 +107,9 @@ def reading_from(document: Mapping[str, Any] | None) -> Reading:
         if not isinstance(values.get(name, ""), str) or len(values.get(name, "")) > most:
             faults.append(f"{name} must be text of at most {most} characters")
             values.pop(name)
+    if re.search(r"[0-9.,' ()=+-]", str(values.get("symbol", ""))):
+        faults.append("symbol must be a currency's sign or code, without figures, separators or signs")
+        values.pop("symbol")
     if not re.fullmatch(r"([0-9]{1,2}(\.[0-9]{1,4})?)?", str(values.get("discount", ""))):
         faults.append("discount must be a percentage as text, at least 0 and under 100, like 12.5")
         values.pop("discount")

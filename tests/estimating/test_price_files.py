@@ -448,7 +448,7 @@ def test_no_reading_is_guessed_where_no_table_is_seen(content):
         ({"constants": {"currency": "USD", "sku": "x"}}, "sku stands in both"),
         ({"discount": "100"}, "discount must be"), ({"discount": "5"}, "both a net price and a discount"),
         ({"columns": {**YARD.columns, "tier": "Net"}}, "'Net' stands for two fields"),
-        ({"words": {"a": 1}}, "text to text"),
+        ({"words": {"a": 1}}, "text to text"), ({"symbol": "1"}, "symbol must be"), ({"symbol": "-"}, "symbol must be"),
         ({"statuses": {"D": "gone"}}, "active or discontinued"), ({"encoding": "utf-7"}, "encoding 'utf-7'"),
         ({"columns": {"colour": "Red"}}, "colour"), ({"header_lines": 3}, "header_lines"),
         ({"sheet": 5}, "sheet must be"),
