@@ -19,7 +19,7 @@ class Migration(migrations.Migration):
     """Price lists: readings, limits, addresses and fetches of a list; what a row says besides its price."""
 
     dependencies = [
-        ('estimating', '0001_records'),
+        ('estimating', '0005_recipes'),
     ]
 
     operations = [
