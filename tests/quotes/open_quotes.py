@@ -10,7 +10,6 @@ from typing import Any
 
 from estimating.models import Customer, Job, LaborRate, Material, Price, PriceList, PriceListVersion, Supplier
 from estimating.office import describe_office, payment_schedule, terms_of, the_office
-from estimating.price_book import piece_of
 from estimating.records import create_record
 from framing import records
 from framing.models import Framing
@@ -123,7 +122,7 @@ def by_loop(version: PriceListVersion, quotes: list[Quote]) -> dict[int, Decimal
                 blocked = True
                 continue
             price = Bought(row.sku, "", row.price, row.unit, row.currency, row.base_unit, row.pack_quantity,
-                           piece_of(line.item, material))
+                           material.piece_of(line.item))
             cost = cost_of_row(line.came_from, price)[2]
             more += cost - line.cost
             taxable += (cost - line.cost) * line.taxable
