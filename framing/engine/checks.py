@@ -371,7 +371,7 @@ CODES: dict[str, Code] = {
     "strength-border": Code(
         "{count} piece(s) under the border hang between joists, {span:.0f} in long at most; with {point:.0f} lb alone "
         "at mid-span or the even load {where} is used to {percent:.0f} % of its wood at the stamped grade, the worst "
-        "at No. 3 to {weak:.0f} % (limit 100 %).", "NDS 2018; ASCE 7 Table 4.3-1", "engineer",
+        "at No. 3 to {weak:.0f} % (limit 100 %).{remedy}", "NDS 2018; ASCE 7 Table 4.3-1", "engineer",
     ),
     "regrade-required": Code(
         "{count} member(s) are ripped, which loses their grade stamp {grade}. At No. 3 they would be used to "

@@ -49,22 +49,27 @@ def border_checks(members: Sequence[Member], spacing: float, load: Load, strong:
     """The pieces under border courses as simple spans between what they hang on, held against their wood.
 
     Each carries the dead and live load of a strip as wide as the joists' spacing [in], which is more than comes to it,
-    or a person's weight alone at its middle.
+    or a person's weight alone at its middle. Where only that person is too much, though the load basis asks for no
+    single load, it is a caution: such a piece is doubled, or has another beside it.
     """
     pieces = [m for m in members if m.role == "border"]
     if not pieces:
         return []
     beams = [Beam(m.line.length, m.profile, np.array([0.0, m.line.length]), np.array([spacing]), m.thickness)
              for m in pieces]
-    load = replace(load, point=max(load.point, POINT_LOAD))
-    solution = solve(beams, load, np.array([strong[m.id].E for m in pieces]))
+    person = replace(load, point=max(load.point, POINT_LOAD))
+    stiffness = np.array([strong[m.id].E for m in pieces])
+    asked, solution = (solve(beams, given, stiffness) for given in (load, person))
     used = [_used(solution, beams, [MemberDesign(values[m.id], STICK) for m in pieces]) for values in (strong, weak)]
+    as_asked = _used(asked, beams, [MemberDesign(strong[m.id], STICK) for m in pieces])
     k = int(np.argmax(used[0]))
     regrade = bool((used[1] > 1)[[m.ripped for m in pieces]].any())
-    return [check("strength-border", "stop" if used[0][k] > 1 + 1e-9 else "caution" if regrade else "ok",
+    over = regrade or used[0][k] > 1 + 1e-9
+    return [check("strength-border", "stop" if as_asked.max() > 1 + 1e-9 else "caution" if over else "ok",
                   value=float(used[0][k]), limit=1.0, unit="C62", where=pieces[k].id, count=len(pieces),
-                  span=max(m.line.length for m in pieces), point=load.point, percent=100 * float(used[0][k]),
-                  weak=100 * float(used[1].max()))]
+                  span=max(m.line.length for m in pieces), point=person.point, percent=100 * float(used[0][k]),
+                  weak=100 * float(used[1].max()),
+                  remedy=" Double those that are over it, or hang another beside." if used[0][k] > 1 + 1e-9 else "")]
 
 
 def _brought(header: Line, hung: Sequence[Line], spacing: float) -> Array:

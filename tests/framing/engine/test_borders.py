@@ -162,12 +162,12 @@ def test_a_border_board_is_of_full_width_and_as_long_as_its_side():
     assert_allclose(sorted(b.length for b in rows), [118.5, 118.5, 190, 190])
 
 
-def border_strength(depth, ripped=True):
+def border_strength(depth, ripped=True, point=0.0):
     """The check of a block of 14 1/2 in between joists at 16 in, of wood of 1,000 psi in bending, 500 at No. 3."""
     line = Line("N1", "border", (0.0, 0.0), (14.5, 0.0))
     block = Member(line, "2x6", np.array([[0.0, depth], [14.5, depth]]), ripped=ripped)
     strong, weak = ({"N1": AdjustedValues(fb, 175.0, 565.0, 1.4e6, 5.1e5, 1.0, ())} for fb in (1000.0, 500.0))
-    (found,) = border_checks([block], 16.0, Load(dead=10.0, live=60.0), strong, weak)
+    (found,) = border_checks([block], 16.0, Load(dead=10.0, live=60.0, point=point), strong, weak)
     return found
 
 
@@ -181,9 +181,17 @@ def test_a_block_under_a_border_bears_a_person_at_its_middle_by_hand(depth):
     assert found.status == "ok" and found.where == "N1"
 
 
-def test_a_block_too_shallow_for_a_person_is_a_stop():
+def test_a_block_too_shallow_for_a_person_is_doubled_and_a_stop_where_the_basis_asks_for_one():
     """Two inches deep it is bent to 1,117 psi of 1,000."""
-    assert border_strength(2.0).status == "stop" and border_strength(2.0).value > 1.1
+    told = border_strength(2.0)
+    assert told.status == "caution" and told.value > 1.1 and "Double" in told.text
+    assert border_strength(2.0, point=300.0).status == "stop"
+    assert "Double" not in border_strength(2.5).text
+
+
+def test_a_block_too_shallow_for_the_load_alone_is_a_stop():
+    """29.2 lb-in on half an inch: S = 1.5 x 0.2^2 / 6 = 0.01 cu in, 2,920 psi of 1,000."""
+    assert border_strength(0.2).status == "stop"
 
 
 def test_a_ripped_block_that_no_3_does_not_bear_waits_for_a_grader():
