@@ -9,7 +9,7 @@ from framing.engine.design import frame
 from tests.framing.identities import Answer, identities, inches, sixteenths, stock
 from tests.framing.terraces import terrace
 
-SEEDS = 60
+SEEDS = 30
 TRUE = 0.15  # the fitted roof is this near the one behind the readings, which err by 1/24 in [in]
 
 
