@@ -326,7 +326,7 @@ class OfferSerializer(serializers.Serializer):
     superseded_by = serializers.CharField()
 
 
-class ChangeSerializer(serializers.Serializer):
+class DifferenceSerializer(serializers.Serializer):
     """One row against the version before; `percent` is the rise of price and freight of one base unit, or null."""
 
     kind = serializers.ChoiceField(KINDS)
@@ -341,7 +341,7 @@ class DifferencesSerializer(serializers.Serializer):
     against = serializers.IntegerField(allow_null=True, help_text="Id of the version that it is compared with.")
     counts = serializers.DictField(child=serializers.IntegerField())
     next = serializers.CharField(allow_null=True, help_text="Address of the next page.")
-    results = ChangeSerializer(many=True)
+    results = DifferenceSerializer(many=True)
 
 
 class DifferencesViewSet(PriceViewSet):

@@ -137,7 +137,7 @@ def lay_and_cut(setting: Setting, build: Build, framed: Built, *, trial: bool = 
         return framed
     longest = _longest(survey, build.decking.stock_lengths, build.saw.trim)
     panels, panel_checks = find_panels(survey, build, setting.adjusted, deck)
-    lines = under_boards(framed.layout.lines, frame.members)
+    lines = under_boards(framed.layout.lines, frame.members, build.decking.width)
     decking = lay_boards(deck, lines, build, board, longest, panels, _door(setting))
     checks = [*framed.checks, *_spacing_checks(build, framed.layout.direction, board), *panel_checks, *decking.checks]
     plans: tuple[CutPlan, ...] = ()

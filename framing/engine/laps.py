@@ -94,16 +94,22 @@ def bearing_stress(p: Piece, reaction: Array, pad: float) -> Array:
     return np.asarray(reaction / (p.member.thickness * np.where(both, 2, 1) * along))
 
 
-def under_boards(lines: Sequence[Line], members: Sequence[Member]) -> list[Line]:
-    """The lines that boards are fixed along: of a lapped member each piece's own, beside the member's."""
+def under_boards(lines: Sequence[Line], members: Sequence[Member], width: float) -> list[Line]:
+    """The lines that boards of a `width` [in] are fixed along: of a lapped member each piece's own, beside the
+    member's. Where the next piece lies beside it, a board's width of a piece's end is left to that one, so that no
+    board ends half over the end of a piece."""
     lapped = {m.id: m for m in members if m.lap}
-    return [piece for n in lines for piece in (_pieces(lapped[n.id]) if n.id in lapped else [n])]
+    return [piece for n in lines for piece in (_pieces(lapped[n.id], width) if n.id in lapped else [n])]
 
 
-def _pieces(m: Member) -> list[Line]:
-    """The centre lines of a lapped member's pieces, named by their numbers."""
+def _pieces(m: Member, width: float = 0.0) -> list[Line]:
+    """The centre lines of a lapped member's pieces, named by their numbers, `width` [in] shorter where they lap."""
+    along = np.subtract(m.line.end, m.line.start) / m.line.length
+    shorter = np.full((len(m.centre_lines), 2), width)
+    shorter[0, 0] = shorter[-1, 1] = 0.0
+    ends = m.centre_lines + shorter[:, :, None] * np.array([along, -along])
     return [Line(f"{m.id}/{k}", m.role, (float(ax), float(ay)), (float(bx), float(by)))
-            for k, ((ax, ay), (bx, by)) in enumerate(m.centre_lines, 1)]
+            for k, ((ax, ay), (bx, by)) in enumerate(ends, 1)]
 
 
 def fixings(m: Member) -> int:
