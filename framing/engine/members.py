@@ -376,7 +376,9 @@ def _lapped(members: Sequence[Member], lines: Sequence[Line], roof: Roof, build:
             done.append(m)
             continue
         sided = None
-        if narrowest < 2 * m.thickness - NEAR:
+        if _carries_seam(m.line, build, room):
+            why = "border and field boards end along them, which pieces beside their lines would not carry"
+        elif narrowest < 2 * m.thickness - NEAR:
             why = f"a pad {length.write(narrowest)} in wide does not bear both, {length.write(2 * m.thickness)} in"
         elif (cuts := _lap_places(m, longest, lap, roof, build, outlets)) is None:
             why = f"the longest piece at hand, {length.write(longest)} in, is too short for laps of {2 * lap:g} in"
@@ -388,6 +390,15 @@ def _lapped(members: Sequence[Member], lines: Sequence[Line], roof: Roof, build:
         done.append(sided or m)
     return done, [check("lap-not-laid", "caution", value=len(ids), limit=0, unit="EA", where=ids[0], count=len(ids),
                         why=why) for why, ids in left.items()]
+
+
+def _carries_seam(line: Line, build: Build, room: BaseGeometry | None) -> bool:
+    """Whether a line runs along a side of the deck under a border or where it ends."""
+    border = build.decking.border_courses * (build.decking.width + build.decking.gap)
+    if not border or room is None:
+        return False
+    sides = shapely.get_exterior_ring(shapely.get_parts(room))
+    return bool(shapely.distance(line.shape.interpolate(0.5, normalized=True), sides).min() < border + 2 * STICK)
 
 
 def _lap_places(m: Member, longest: float, lap: float, roof: Roof, build: Build,
