@@ -47,11 +47,11 @@ class Solution:
 
     At each pad [lb]: `reaction` with dead and live load on every span and nothing added, `reaction_dead` with what is
     added and stays, `reaction_most` under the worst of the live load's patterns with all that is added (each pad
-    holding both ways, or a lifting pad let go: the greater), `lift` the least (negative: pulls upward). At each
-    station `s` [in] (both sides of every break in depth, load or slope): `depth` [in], `slope` of the depth, the
-    envelopes `moment_most` and `moment_least` [lb in], `shear` [lb], `bending_stress` and `shear_stress` [psi],
-    `deflection_dead` and the worst `deflection_live` [in]; `span` [in] is the length that deflection is held
-    against, twice the length on an overhang.
+    holding both ways, or a lifting pad let go: the greater; no less than `reaction`), `lift` the least (negative:
+    pulls upward). At each station `s` [in] (both sides of every break in depth, load or slope): `depth` [in], `slope`
+    of the depth, the envelopes `moment_most` and `moment_least` [lb in], `shear` [lb], `bending_stress` and
+    `shear_stress` [psi], `deflection_dead` and the worst `deflection_live` [in]; `span` [in] is the length that
+    deflection is held against, twice the length on an overhang.
     `tips` is true for a beam that some pattern of live load would tip off its pads.
     `tip` is what a load on the end of either overhang does.
     """
@@ -146,10 +146,11 @@ def solve(beams: Sequence[Beam], load: Load, E: ArrayLike, *, tip_load: float = 
     def at_stations(values: Floats) -> list[Floats]:
         return _cut(np.broadcast_to(values, mesh.s.shape).ravel(), mesh.first_panel_of_beam * STATIONS.size)
 
+    reaction = dead + live.sum(axis=1) - added
     return Solution(
-        reaction=at_pads(dead + live.sum(axis=1) - added),
+        reaction=at_pads(reaction),
         reaction_dead=at_pads(dead),
-        reaction_most=at_pads(np.maximum(most, most_let_go)),
+        reaction_most=at_pads(np.maximum.reduce([most, most_let_go, reaction])),  # what is added comes later
         lift=at_pads(least),
         s=at_stations(mesh.s),
         depth=at_stations(mesh.depth),
