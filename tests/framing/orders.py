@@ -19,6 +19,7 @@ Document = Mapping[str, Any]
 CLOSE = 1e-4
 WRITTEN = 1e-5  # an item's key carries its stick to the thousandth of an inch
 HELD = 0.375  # a board is fixed where it comes this near a member's middle line, this far from its ends [in]
+ACROSS = 70.0  # ... and crosses the board at 20 degrees or more: so far off square [degrees]
 LIMIT = 2e-3  # a count is sure where this much more or less [in] changes nothing
 NEAR = 1.5  # an end this near another member's middle line meets it: its thickness [in]
 
@@ -79,9 +80,9 @@ def _counts(framing: Document) -> Iterator[str]:
         if b["kind"] == "border":  # a border's board runs along its side
             edges = np.diff([*b["polygon"], b["polygon"][0]], axis=0)
             way = edges[np.argmax(np.hypot(*edges.T))]
-        across = [body for body, run in bodies if body.dwithin(shape, NEAR) and _off_square(run, way) < 70.1]
-        for i, more in enumerate((LIMIT, -LIMIT)):
-            held[i] += sum(_body(line, more).intersects(shape) for line in across)
+        near = [(body, _off_square(run, way)) for body, run in bodies if body.dwithin(shape, NEAR)]
+        for i, (more, square) in enumerate(((LIMIT, ACROSS + 0.2), (-LIMIT, ACROSS - 0.2))):
+            held[i] += sum(off < square and _body(body, more).intersects(shape) for body, off in near)
     clips = found.get("fixing/hidden", found.get("fixing/face", 0) / 2)
     if not held[1] <= clips <= held[0]:
         yield f"{held[1]} to {held[0]} crossings, {clips} in the takeoff"
