@@ -9,6 +9,15 @@ from rest_framework import serializers
 class Strict(serializers.Serializer):
     """Mix in before any serializer."""
 
+    def get_fields(self) -> dict[str, Any]:
+        """The fields, of which a choice tells what there is to choose from."""
+        fields = super().get_fields()
+        for field in fields.values():
+            if isinstance(field, serializers.ChoiceField):
+                choices = ", ".join(map(str, field.choices)).replace("{", "{{").replace("}", "}}")
+                field.error_messages["invalid_choice"] = '"{input}" is not a valid choice; expected one of ' + choices
+        return fields
+
     def to_internal_value(self, data: Any) -> Any:
         errors: dict[str, Any] = {}
         if isinstance(data, Mapping):

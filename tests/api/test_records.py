@@ -542,3 +542,10 @@ def test_a_margin_of_the_whole_sale_is_refused_and_less_is_taken(api):
     refused = api.patch(f"{API}/office", {"profit_rate": "1"}, HTTP_IF_MATCH=first["ETag"])
     assert refused.status_code == 422 and pointers(refused) == ["/profit_rate"]
     assert Office.objects.get().profit_rate == Decimal("0.2")
+
+
+def test_a_choice_that_is_none_is_told_what_there_is_to_choose_from(api):
+    answer = api.post(f"{API}/tax-rules", {"place": "roof"}, format="json")
+    [fault] = [error for error in answer.data["errors"] if error["pointer"] == "/place"]
+    assert answer.status_code == 422
+    assert (fault["read"], fault["expected"]) == ("roof", "one of cost, sale")
