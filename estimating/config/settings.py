@@ -220,6 +220,9 @@ CELERY_TASK_DEFAULT_QUEUE = "compute"
 CELERY_TASK_ROUTES = {"estimating.tasks.sweep_runs": {"queue": "sync"}}
 CELERY_BEAT_SCHEDULE = {"sweep": {"task": "estimating.tasks.sweep_runs", "schedule": 15.0}}
 
+# How the office's own pages are reached from outside; the homeowner's link begins with it.
+SITE_URL = (os.environ.get("SITE_URL") or ("http://127.0.0.1:8000" if DEBUG else "")).rstrip("/")
+
 # Price lists that are fetched: headers by name, and hosts of the office's own network; others must be public, by HTTPS.
 PRICE_AUTHORIZATIONS = authorizations("PRICE_AUTHORIZATION_")
 PRICE_HOSTS = words("PRICE_HOSTS")

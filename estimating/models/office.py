@@ -29,6 +29,10 @@ class Office(Versioned):
         DIRECT = "direct", "on direct cost alone"
         MARGIN = "margin", "a share of the sale itself"
 
+    class PaperSize(models.TextChoices):
+        LETTER = "letter", "letter, 8 1/2 by 11 in"
+        A4 = "a4", "A4, 210 by 297 mm"
+
     id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
     name = models.CharField(max_length=200)
     address = models.TextField(blank=True, help_text="Letterhead, one line a line.")
@@ -54,6 +58,13 @@ class Office(Versioned):
         default=list, blank=True, help_text='[{"share": "0.30", "milestone": "on signing"}, ...]; shares add up to 1.'
     )
     quote_valid_days = models.PositiveSmallIntegerField(default=30)
+    ordering_held_days = models.PositiveSmallIntegerField(
+        null=True, blank=True,
+        help_text="Days after acceptance until goods are ordered; empty: until the day to cancel by has passed.",
+    )
+    paper_size = models.CharField(
+        max_length=6, choices=PaperSize.choices, default=PaperSize.LETTER, db_default="letter"
+    )
 
     exclusions = models.TextField(blank=True, help_text="What the price leaves out, one a line.")
     warranty = models.TextField(blank=True)

@@ -49,9 +49,14 @@ FINAL = [
     "framing.Build",
     "framing.Framing",
     "framing.Survey",
+    "quotes.Acceptance",
+    "quotes.Offer",
+    "quotes.OfferEvent",  # save that a person's words can be erased
+    "quotes.OfferLink",  # save that name and address can be erased
     "quotes.QuoteLine",  # once it stands in a revision
     "quotes.RenderedFile",
     "quotes.Revision",
+    "quotes.Signature",  # save that name and address can be erased
 ]
 
 
