@@ -22,16 +22,19 @@ from estimating.service.endpoints import RunSerializer, accepted
 from estimating.service.idempotency import idempotent
 from estimating.service.permissions import EVERYONE
 from estimating.service.preconditions import check_match, tagged
-from estimating.service.problems import Fault, Problem, Refused, pointer
+from estimating.service.problems import Fault, Problem, Refused, pointer, refused
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
 from framing.models import Framing
-from quotes import papers, revisions
+from quotes import drafts, papers, revisions
 from quotes.estimate import SETTLEMENTS, Extra
 from quotes.measures import MEASURES, MeasureError, measure, wrong_choice
 from quotes.models import Quote, QuoteLine, RenderedFile, Revision
 
-CREW_PAPERS = (RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST)  # these hold no prices
+CREW_PAPERS = (  # these hold no prices
+    RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST, RenderedFile.Kind.MATERIAL_LIST,
+    RenderedFile.Kind.CARE_SHEET,
+)
 
 
 class ExtraSerializer(StrictSerializer):
@@ -141,6 +144,15 @@ class RecipeUseSerializer(StrictSerializer):
     corners = serializers.IntegerField(
         min_value=0, max_value=1000, default=0, help_text="Posts more than the straight runs need."
     )
+
+
+class IssueRequest(StrictSerializer):
+    """What is said of a revision when it is issued."""
+
+    why = serializers.CharField(
+        max_length=500, required=False, default="", allow_blank=True,
+        help_text="Why there is another revision; asked for from the second on, and printed with what changed.",
+    )  # fmt: skip
 
 
 class LineSerializer(StrictModelSerializer):
@@ -313,7 +325,7 @@ class QuoteViewSet(ReadViewSet):
         asked.is_valid(raise_exception=True)
         values = asked.validated_data
         _check_measures(values, values["framing"])
-        quote = revisions.draft_quote(
+        quote = drafts.draft_quote(
             values["job"].pk, values["framing"].pk, **_priced_from(values), by=request.user, now=timezone.now()
         )
         response = self.answer(quote, status=201)
@@ -330,7 +342,7 @@ class QuoteViewSet(ReadViewSet):
             values = asked.validated_data
             framing = values["framing"].pk if "framing" in values else None
             _check_measures(values, values.get("framing", row.framing))
-            quote = revisions.reprice_quote(
+            quote = drafts.reprice_quote(
                 row.pk, framing_id=framing, **_priced_from(values, absent=None), by=request.user, now=timezone.now()
             )
         return self.answer(quote)
@@ -345,7 +357,7 @@ class QuoteViewSet(ReadViewSet):
             asked.is_valid(raise_exception=True)
             version, day = asked.validated_data["price_list_version"], asked.validated_data.get("priced_on")
             now = timezone.now()
-            quote = revisions.requote(row.pk, version.pk, priced_on=day or local_day(the_office(), now),
+            quote = drafts.requote(row.pk, version.pk, priced_on=day or local_day(the_office(), now),
                                       by=request.user, now=now)
         return self.answer(quote)
 
@@ -353,7 +365,7 @@ class QuoteViewSet(ReadViewSet):
         "price": serializers.CharField(), "changes": ChangeSerializer(many=True)})})
     def sensitivity(self, request: Request, pk: str) -> Response:
         """What hours 10 and 20 per cent, prices 5 and 10 per cent up or down do to the price, through the chain."""
-        price, changes = revisions.sensitivity_of(self.get_object())
+        price, changes = drafts.sensitivity_of(self.get_object())
         return Response({"price": str(price), "changes": [change.as_json() for change in changes]})
 
 
@@ -421,16 +433,22 @@ class RevisionViewSet(OfOneQuote):
     def get_serializer_class(self) -> Any:
         return RevisionInList if self.action == "list" else RevisionSerializer
 
-    @extend_schema(request=None, responses={201: RevisionSerializer})
+    @extend_schema(request=IssueRequest, responses={201: RevisionSerializer})
     @idempotent
     def create(self, request: Request, quote_id: int) -> Response:
         """Issue the quote as its next revision; send If-Match with the quote's ETag."""
         with transaction.atomic():
             quote = get_object_or_404(Quote.objects.select_for_update(), pk=quote_id)
             check_match(request, quote)
+            asked = IssueRequest(data=request.data)
+            asked.is_valid(raise_exception=True)
             try:
-                revision = revisions.issue_revision(quote.pk, by=request.user, now=timezone.now())
-            except revisions.QuoteBlocked as blocked:
+                revision = revisions.issue_revision(quote.pk, **asked.validated_data, by=request.user,
+                                                    now=timezone.now())
+            except revisions.ReasonMissing as missing:
+                raise refused("/why", asked.validated_data["why"], "why there is another revision", str(missing)
+                              ) from None
+            except drafts.QuoteBlocked as blocked:
                 faults = [Fault("", finding.about, "nothing in the way of a price", finding.text)
                           for finding in blocked.findings]
                 raise Problem(409, f"{quote.number} has no price yet", faults) from None

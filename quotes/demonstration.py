@@ -17,7 +17,7 @@ from estimating.records import create_record
 from framing import records
 from framing.models import Framing
 from framing.records import canonical, keep_survey
-from quotes import revisions
+from quotes import drafts, revisions
 from quotes.estimate import Extra
 from quotes.models import Revision
 
@@ -118,5 +118,5 @@ def revision_of(job: Job, framing: Framing, version: PriceListVersion, words: di
     if known is not None:
         return known
     extras = [Extra(item, Decimal(quantity), unit, reason) for item, quantity, unit, reason in words["extras"]]
-    quote = revisions.draft_quote(job.pk, framing.pk, version_ids=[version.pk], extras=extras, by=None, now=NOW)
+    quote = drafts.draft_quote(job.pk, framing.pk, version_ids=[version.pk], extras=extras, by=None, now=NOW)
     return revisions.issue_revision(quote.pk, by=None, now=NOW)

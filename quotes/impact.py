@@ -24,10 +24,10 @@ from estimating.models import Job, PriceListVersion, User
 from estimating.office import local_day, the_office
 from estimating.service import runs
 from estimating.service.history import note
+from quotes.drafts import discount_of, terms_as_priced
 from quotes.estimate import Missing, Price, chain_after, cost_of_row, each_costs
 from quotes.models import PriceImpact, Quote, QuoteImpact, QuoteLine
 from quotes.pricing import prices_on
-from quotes.revisions import discount_of, terms_as_priced
 
 OPEN = (Job.Status.LEAD, Job.Status.SURVEYED, Job.Status.QUOTED)  # whose price is not agreed yet
 BATCH = 200  # quotes read at once; bounds memory

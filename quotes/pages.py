@@ -25,7 +25,7 @@ from quotes.models import Quote, RenderedFile
 from quotes.notes import SECTIONS
 from quotes.progress import next_step
 from quotes.rendering import figures, work
-from quotes.revisions import notes_of
+from quotes.snapshots import notes_of
 from quotes.spread import how_sure
 
 TITLES = {"caution": "Cautions", "assumption": "Assumptions", "drainage": "Drainage",

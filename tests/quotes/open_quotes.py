@@ -14,11 +14,11 @@ from estimating.records import create_record
 from framing import records
 from framing.models import Framing
 from quotes.demonstration import DATA, NOW, told
+from quotes.drafts import terms_as_priced
 from quotes.estimate import Price as Bought
 from quotes.estimate import chain_after, cost_of_row, estimate
 from quotes.models import Quote, QuoteLine
 from quotes.pricing import prices_on, rates_on
-from quotes.revisions import terms_as_priced
 
 ON = date(2026, 3, 20)
 # How goods are sold: unit, pack, what a pack holds; and what a framing counts them by.

@@ -8,7 +8,7 @@ import pytest
 
 from estimating.models import CrewMix, Job, LaborRate, Office, TaxRule
 from estimating.records import create_record
-from quotes import revisions
+from quotes import drafts, revisions
 from quotes.demonstration import NOW
 from quotes.models import Quote
 
@@ -37,7 +37,7 @@ def change(api, quote):
 
 
 def issued(quote):
-    return revisions.issue_revision(quote.pk, by=None, now=NOW)
+    return revisions.issue_revision(quote.pk, why="asked for again", by=None, now=NOW)
 
 
 def test_what_is_agreed_is_priced_kept_and_printed(change, quote, scenario):
@@ -114,7 +114,7 @@ def test_a_mix_of_a_later_day_or_a_grade_without_a_rate_blocks_the_price(change,
     for name, code in (("later", "no-crew-mix"), ("wet", "no-labor-rate")):
         told = change({"crew_mix": name}).json()
         assert told["price"] is None and code in {f["code"] for f in told["estimate"]["findings"]}
-    with pytest.raises(revisions.QuoteBlocked):
+    with pytest.raises(drafts.QuoteBlocked):
         issued(quote)
 
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from estimating import price_lists
 from estimating.models import History, Job, LaborRate, Run
 from estimating.service.runs import perform
-from quotes import revisions
+from quotes import drafts
 from quotes.demonstration import DATA, NOW
 from quotes.impact import changes_of, keep_changes, open_quotes, start_impact
 from quotes.models import Quote, QuoteLine
@@ -69,7 +69,7 @@ def test_looking_changes_nothing_and_a_requote_gives_the_price_that_was_told(sce
     seen = Quote.objects.get(pk=quote.pk)
     assert (seen.version, seen.price, list(seen.lines.filter(revision=None).values())) == (
         quote.version, quote.price, lines)
-    anew = revisions.requote(quote.pk, dearer.pk, priced_on=NOW.date(), by=None, now=NOW)
+    anew = drafts.requote(quote.pk, dearer.pk, priced_on=NOW.date(), by=None, now=NOW)
     assert (anew.price, found.before) == (found.after, quote.price) and anew.price != quote.price
     assert [found.quote_id for found in changes_on(dearer)] == []  # it is priced from that version now
 
@@ -77,7 +77,7 @@ def test_looking_changes_nothing_and_a_requote_gives_the_price_that_was_told(sce
 def test_a_pack_that_holds_less_is_counted_anew(scenario):
     version = approved(scenario, (CLIPS + b"175,", CLIPS + b"100,"))
     [found] = changes_on(version)
-    anew = revisions.requote(found.quote_id, version.pk, priced_on=NOW.date(), by=None, now=NOW)
+    anew = drafts.requote(found.quote_id, version.pk, priced_on=NOW.date(), by=None, now=NOW)
     assert found.after == anew.price > found.before
     [line] = found.lines
     assert line.after == anew.lines.get(revision=None, position=line.position).cost
@@ -91,7 +91,7 @@ def test_lines_of_an_earlier_program_are_counted_from_their_framing(scenario):
         line.save()
     version = approved(scenario, (CLIPS + b"175,", CLIPS + b"100,"))
     [found] = changes_on(version)
-    assert found.after == revisions.requote(quote.pk, version.pk, priced_on=NOW.date(), by=None, now=NOW).price
+    assert found.after == drafts.requote(quote.pk, version.pk, priced_on=NOW.date(), by=None, now=NOW).price
 
 
 def test_goods_that_are_gone_block_the_price_and_say_so(scenario):
@@ -178,8 +178,8 @@ def test_a_version_that_is_only_staged_can_be_looked_at_but_not_quoted_from(scen
     staged = price_lists.stage_price_file(scenario.version.price_list_id, content, source_name="", by=None, now=NOW)
     [found] = changes_on(staged)
     assert found.change > 0
-    with pytest.raises(revisions.NotApproved):
-        revisions.requote(found.quote_id, staged.pk, priced_on=NOW.date(), by=None, now=NOW)
+    with pytest.raises(drafts.NotApproved):
+        drafts.requote(found.quote_id, staged.pk, priced_on=NOW.date(), by=None, now=NOW)
 
 
 def test_over_the_interface_from_the_impact_to_a_new_price(scenario, dearer, api):
@@ -213,6 +213,6 @@ def test_a_list_that_the_quote_is_not_priced_from_is_refused(scenario):
     staged = price_lists.stage_price_file(other.pk, (DATA / "price-list.csv").read_bytes(), source_name="", by=None,
                                           now=NOW)
     version = price_lists.approve_version(staged.pk, by=None, now=NOW)
-    with pytest.raises(revisions.NotApproved, match="no version of"):
-        revisions.requote(scenario.revision.quote_id, version.pk, priced_on=NOW.date(), by=None, now=NOW)
+    with pytest.raises(drafts.NotApproved, match="no version of"):
+        drafts.requote(scenario.revision.quote_id, version.pk, priced_on=NOW.date(), by=None, now=NOW)
     assert QuoteLine.objects.filter(quote=scenario.revision.quote_id, revision=None).exists()

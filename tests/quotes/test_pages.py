@@ -77,9 +77,10 @@ def test_the_crew_sees_its_papers_and_no_price(scenario, rendered, page, crew):
         assert "$" not in client.get(path).content.decode()
     text = client.get(address(scenario)).content.decode()
     seen = {file.kind: f'href="/papers/{file.pk}"' in text for file in rendered}
-    assert seen == {"proposal": False, "cut-sheets": True, "purchase-list": True}
+    theirs = {"cut-sheets", "purchase-list", "material-list", "care-sheet"}
+    assert seen == {kind: kind in theirs for kind in RenderedFile.Kind.values}
     answers = {file.kind: client.get(f"/papers/{file.pk}").status_code for file in rendered}
-    assert answers == {"proposal": 404, "cut-sheets": 200, "purchase-list": 200}
+    assert answers == {kind: 200 if kind in theirs else 404 for kind in RenderedFile.Kind.values}
 
 
 def test_the_job_page_says_how_sure_it_is_and_what_the_cost_may_come_to(scenario, page, estimator, crew):

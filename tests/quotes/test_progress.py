@@ -10,7 +10,7 @@ from estimating.jobs import blockers_of, facts_of, today_at
 from estimating.models import History, Job, Run
 from estimating.records import create_record
 from estimating.steps import blockers
-from quotes import papers, revisions, tasks
+from quotes import papers, snapshots, tasks
 from quotes.demonstration import NOW
 from quotes.models import RenderedFile
 from quotes.progress import next_step
@@ -104,4 +104,4 @@ def test_papers_with_an_erased_persons_name_leave_the_storage_and_their_rows_sta
     with django_capture_on_commit_callbacks(execute=True):
         erase_customer(scenario.job.customer, by=None, now=NOW)
     assert not any(default_storage.exists(file.path) for file in rendered)
-    assert scenario.revision.files.count() == 3 and revisions.is_intact(scenario.revision)
+    assert scenario.revision.files.count() == len(rendered) and snapshots.is_intact(scenario.revision)

@@ -9,7 +9,7 @@ from estimating import price_lists
 from estimating.models import Material, Price, ProductionRate, Recipe
 from estimating.recipes import NotInForce, draft_version, put_in_force
 from estimating.records import create_record
-from quotes import revisions
+from quotes import drafts, revisions, snapshots
 from quotes.demonstration import DATA, NOW
 from quotes.models import Quote, Revision
 from quotes.rendering import material_list
@@ -67,12 +67,12 @@ def along(guard, *sides, **more):
 
 @pytest.fixture
 def bare(scenario, version):
-    return revisions.draft_quote(scenario.job.pk, scenario.framing.pk, version_ids=[version.pk], by=None, now=NOW)
+    return drafts.draft_quote(scenario.job.pk, scenario.framing.pk, version_ids=[version.pk], by=None, now=NOW)
 
 
 @pytest.fixture
 def guarded(bare, guard):
-    return revisions.reprice_quote(bare.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
+    return drafts.reprice_quote(bare.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
 
 
 def net(quote):
@@ -112,11 +112,11 @@ def test_hours_of_recipes_do_not_count_twice_in_the_spread(bare, guarded):
 def test_a_later_version_of_a_recipe_changes_no_quote_until_it_is_asked_for(guarded, guard):
     dearer = {**GUARD, "items": [{**GUARD["items"][0], "quantity": "3"}]}
     later = in_force("Cedar guard", "guard", "LF", dearer)
-    same = revisions.reprice_quote(guarded.pk, by=None, now=NOW)
+    same = drafts.reprice_quote(guarded.pk, by=None, now=NOW)
     assert same.price == guarded.price and same.recipes[0]["version"] == guard.pk
-    named = revisions.reprice_quote(guarded.pk, recipes=[along(guard, "B-C", version=guard.pk)], by=None, now=NOW)
+    named = drafts.reprice_quote(guarded.pk, recipes=[along(guard, "B-C", version=guard.pk)], by=None, now=NOW)
     assert named.price == guarded.price
-    asked = revisions.reprice_quote(guarded.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
+    asked = drafts.reprice_quote(guarded.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
     assert asked.recipes[0]["version"] == later.pk and asked.price != guarded.price
 
 
@@ -125,18 +125,18 @@ def test_a_draft_or_a_recipe_put_away_or_of_another_day_is_not_taken(bare, guard
     draft = draft_version(guard.recipe_id, {"kind": "guard", "unit": "LF", "content": GUARD}, by=None, now=NOW)
     for use in (along(later, "B-C"), along(guard, "B-C", version=draft.pk), along(later, "B-C", version=guard.pk)):
         with pytest.raises(NotInForce):
-            revisions.reprice_quote(bare.pk, recipes=[use], by=None, now=NOW)
+            drafts.reprice_quote(bare.pk, recipes=[use], by=None, now=NOW)
     Recipe.objects.filter(pk=guard.recipe_id).update(active=False)
     with pytest.raises(NotInForce, match="not active"):
-        revisions.reprice_quote(bare.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
+        drafts.reprice_quote(bare.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
     assert Quote.objects.get(pk=bare.pk).recipes == []
 
 
 def test_a_revision_keeps_recipe_versions_measures_and_notes_and_its_hash(scenario, bare, guard):
     planter = in_force("Cedar trough", "planter", "EA", PLANTER)
-    quote = revisions.reprice_quote(bare.pk, by=None, now=NOW, recipes=[
+    quote = drafts.reprice_quote(bare.pk, by=None, now=NOW, recipes=[
         along(guard, "B-C", "C-D"), {"recipe": planter.recipe_id, "quantities": [{"typed": "3", "unit": "EA"}]}])
-    revision = Revision.objects.get(pk=revisions.issue_revision(quote.pk, by=None, now=NOW).pk)
+    revision = Revision.objects.get(pk=revisions.issue_revision(quote.pk, why="asked for again", by=None, now=NOW).pk)
     snapshot = revision.document
     first, second = snapshot["recipes"]
     assert (first["version"], first["number"], first["content"]) == (guard.pk, 1, GUARD)
@@ -150,27 +150,27 @@ def test_a_revision_keeps_recipe_versions_measures_and_notes_and_its_hash(scenar
     assert by_key["recipe"]["text"] == "Soil and plants."
     allowed = [note["text"] for note in snapshot["notes"] if note["key"] == "allowance"]
     assert any("Flashing of a post: $1,480.00" in text for text in allowed)  # 8 x 185
-    assert revisions.is_intact(revision)
+    assert snapshots.is_intact(revision)
     assert Decimal(snapshot["estimate"]["chain"]["net"]) == sum(line.cost for line in revision.lines.all())
     for words in ("In the price besides: Cedar guard (35.25 ft) and Cedar trough (3 pieces).", "Posts and rails",
                   "person-hours of other work come on top", "1,800 lb when saturated", "Soil and plants."):
         assert words in revision.proposal_html, words
     in_force("Cedar guard", "guard", "LF", {**GUARD, "items": []})
-    assert revisions.is_intact(Revision.objects.get(pk=revision.pk))
+    assert snapshots.is_intact(Revision.objects.get(pk=revision.pk))
 
 
 def test_the_note_that_no_guard_is_priced_goes_once_one_is(scenario, bare, guard):
     def guards(quote):
-        return [note["text"] for note in revisions.issue_revision(quote.pk, by=None, now=NOW).document["notes"]
-                if note["key"] == "guards"]
+        revision = revisions.issue_revision(quote.pk, why="asked for again", by=None, now=NOW)
+        return [note["text"] for note in revision.document["notes"] if note["key"] == "guards"]
 
     assert all("no guard is part of this price" in text for text in guards(bare)) and guards(bare)
-    quote = revisions.reprice_quote(bare.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
+    quote = drafts.reprice_quote(bare.pk, recipes=[along(guard, "B-C")], by=None, now=NOW)
     assert guards(quote) and not any("no guard is part" in text for text in guards(quote))
 
 
 def test_what_recipes_take_stands_on_the_material_list_without_a_weight_of_the_framings(guarded):
-    revision = revisions.issue_revision(guarded.pk, by=None, now=NOW)
+    revision = revisions.issue_revision(guarded.pk, why="asked for again", by=None, now=NOW)
     rows = [row.split(",") for row in material_list(revision.document).decode().splitlines()]
     rail = next(row for row in rows if "guard/rail" in row)
     assert (rail[1], Decimal(rail[3]), rail[4]) == ("GR-8", 4, "EA")
@@ -180,17 +180,17 @@ def test_what_recipes_take_stands_on_the_material_list_without_a_weight_of_the_f
 def test_a_recipe_that_takes_something_without_a_price_is_told_and_not_issued(scenario, bare):
     thing = {**GUARD["items"][1], "item": "guard/gate", "per": "unit"}
     gate = in_force("Gate", "general", "EA", {"items": [thing]})
-    quote = revisions.reprice_quote(bare.pk, by=None, now=NOW, recipes=[
+    quote = drafts.reprice_quote(bare.pk, by=None, now=NOW, recipes=[
         {"recipe": gate.recipe_id, "quantities": [{"typed": "1"}]}])
     assert quote.price is None
     assert [(f["code"], f["about"]) for f in quote.estimate["findings"]] == [("no-price", "guard/gate")]
-    with pytest.raises(revisions.QuoteBlocked, match="guard/gate"):
-        revisions.issue_revision(quote.pk, by=None, now=NOW)
+    with pytest.raises(drafts.QuoteBlocked, match="guard/gate"):
+        revisions.issue_revision(quote.pk, why="asked for again", by=None, now=NOW)
 
 
 def test_extras_and_recipes_stand_side_by_side(bare, guard):
-    quote = revisions.reprice_quote(bare.pk, by=None, now=NOW, recipes=[along(guard, "B-C"), along(guard, "D-A")],
-                                    extras=[revisions.Extra("service/delivery", Decimal(1), "LS", "one drop")])
+    quote = drafts.reprice_quote(bare.pk, by=None, now=NOW, recipes=[along(guard, "B-C"), along(guard, "D-A")],
+                                    extras=[drafts.Extra("service/delivery", Decimal(1), "LS", "one drop")])
     lines = list(quote.lines.all())
     assert quote.price and sum(line.cost for line in lines) == net(quote)
     assert sum(line.item == "guard/rail" for line in lines) == 2

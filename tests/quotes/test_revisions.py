@@ -13,19 +13,19 @@ from estimating.customers import erase_customer
 from estimating.models import Job, Office, Price, PriceListVersion
 from estimating.models.base import RecordIsFinal
 from estimating.records import create_record
-from quotes import revisions
+from quotes import drafts, revisions, snapshots
 from quotes.demonstration import DATA, NOW
 from quotes.models import Quote, QuoteLine, Revision
 
 
 def issue(quote, **more):
-    return revisions.issue_revision(quote.pk, by=None, now=more.get("now", NOW))
+    return revisions.issue_revision(quote.pk, why="asked for again", by=None, now=more.get("now", NOW))
 
 
 def without_hoist(scenario):
     """A quote that asks for something which the list does not have."""
-    extras = [revisions.Extra("service/helicopter", Decimal(1), "LS", "no crane reaches it")]
-    return revisions.draft_quote(scenario.job.pk, scenario.framing.pk, extras=extras, by=None, now=NOW)
+    extras = [drafts.Extra("service/helicopter", Decimal(1), "LS", "no crane reaches it")]
+    return drafts.draft_quote(scenario.job.pk, scenario.framing.pk, extras=extras, by=None, now=NOW)
 
 
 @pytest.fixture
@@ -36,7 +36,7 @@ def ending(scenario):
     assert changed != content
     staged = price_lists.stage_price_file(scenario.version.price_list_id, changed, source_name="", by=None, now=NOW)
     version = price_lists.approve_version(staged.pk, by=None, now=NOW)
-    return revisions.reprice_quote(scenario.revision.quote_id, version_ids=[version.pk], by=None, now=NOW)
+    return drafts.reprice_quote(scenario.revision.quote_id, version_ids=[version.pk], by=None, now=NOW)
 
 
 def test_a_revision_keeps_all_that_it_was_made_from(scenario):
@@ -53,11 +53,11 @@ def test_a_revision_keeps_all_that_it_was_made_from(scenario):
 
 def test_a_revisions_hash_covers_everything_that_it_keeps(scenario):
     revision = Revision.objects.get(pk=scenario.revision.pk)
-    assert revisions.is_intact(revision)
+    assert snapshots.is_intact(revision)
     for field in ("snapshot", "plan_svg", "section_svg", "proposal_html", "cut_sheets_html"):
         changed = Revision.objects.get(pk=revision.pk)
         setattr(changed, field, getattr(changed, field) + " ")
-        assert not revisions.is_intact(changed), field
+        assert not snapshots.is_intact(changed), field
 
 
 def test_an_issued_revision_cannot_be_changed_or_deleted(scenario):
@@ -71,7 +71,7 @@ def test_an_issued_revision_cannot_be_changed_or_deleted(scenario):
         Revision.objects.filter(pk=revision.pk).update(price=Decimal("1.00"))
     with pytest.raises(DatabaseError), transaction.atomic():
         QuoteLine.objects.filter(revision=revision).update(cost=Decimal("1.00"))
-    assert revisions.is_intact(Revision.objects.get(pk=revision.pk))
+    assert snapshots.is_intact(Revision.objects.get(pk=revision.pk))
 
 
 def test_lines_add_up_to_the_cost_that_the_price_was_made_of(scenario):
@@ -91,7 +91,7 @@ def test_payments_add_up_to_the_price(scenario):
 def test_pricing_anew_leaves_what_was_issued_as_it_was(scenario):
     quote = scenario.revision.quote
     before = [(line.item, line.cost) for line in scenario.revision.lines.all()]
-    changed = revisions.reprice_quote(quote.pk, extras=[], by=None, now=NOW)
+    changed = drafts.reprice_quote(quote.pk, extras=[], by=None, now=NOW)
     assert changed.price < scenario.revision.price
     assert [(line.item, line.cost) for line in scenario.revision.lines.all()] == before
     assert sum(line.cost for line in changed.lines.filter(revision=None)) < sum(cost for _, cost in before)
@@ -105,7 +105,7 @@ def test_the_next_revision_has_the_next_number_and_the_first_stays(scenario):
 
 
 def test_the_same_quote_priced_anew_costs_the_same(scenario):
-    assert revisions.reprice_quote(scenario.revision.quote_id, by=None, now=NOW).price == scenario.revision.price
+    assert drafts.reprice_quote(scenario.revision.quote_id, by=None, now=NOW).price == scenario.revision.price
 
 
 def test_a_quote_that_lacks_a_price_is_kept_and_says_what_is_missing(scenario):
@@ -117,7 +117,7 @@ def test_a_quote_that_lacks_a_price_is_kept_and_says_what_is_missing(scenario):
 def test_a_blocked_quote_is_not_issued_and_nothing_is_written(scenario):
     quote = without_hoist(scenario)
     counts = Revision.objects.count(), QuoteLine.objects.count()
-    with pytest.raises(revisions.QuoteBlocked, match="service/helicopter") as blocked:
+    with pytest.raises(drafts.QuoteBlocked, match="service/helicopter") as blocked:
         issue(quote)
     assert blocked.value.findings[0].code == "no-price"
     assert (Revision.objects.count(), QuoteLine.objects.count()) == counts
@@ -129,7 +129,7 @@ def test_a_proposal_holds_as_long_as_the_office_says(scenario):
 
 
 def test_a_proposal_holds_no_longer_than_the_shortest_price_in_it(scenario, ending):
-    assert issue(ending).valid_until == date(2026, 3, 31)
+    assert issue(ending).valid_until == date(2026, 3, 26)  # accepted then, goods are ordered on the 31st
 
 
 def test_a_quote_whose_prices_have_ended_is_not_issued(scenario, ending):
@@ -152,13 +152,13 @@ def test_a_persons_name_and_address_stand_in_nothing_that_is_kept(scenario):
 
 def test_erasing_a_customer_leaves_the_hash_true(scenario):
     erase_customer(scenario.job.customer, by=None, now=NOW)
-    assert revisions.is_intact(Revision.objects.get(pk=scenario.revision.pk))
+    assert snapshots.is_intact(Revision.objects.get(pk=scenario.revision.pk))
 
 
 def test_a_framing_of_another_job_is_refused(scenario):
     other = create_record(Job, {"name": "other", "customer": scenario.job.customer}, by=None, now=NOW)
-    with pytest.raises(revisions.FramingElsewhere):
-        revisions.draft_quote(other.pk, scenario.framing.pk, by=None, now=NOW)
+    with pytest.raises(drafts.FramingElsewhere):
+        drafts.draft_quote(other.pk, scenario.framing.pk, by=None, now=NOW)
     assert not Quote.objects.filter(job=other).exists()
 
 
@@ -167,8 +167,8 @@ def test_a_list_that_is_not_approved_is_not_priced_from(scenario):
         price_list=scenario.version.price_list, source_sha256="0" * 64, line_count=1, valid_from=date(2026, 3, 1),
         staged_at=NOW,
     )
-    with pytest.raises(revisions.NotApproved):
-        revisions.draft_quote(scenario.job.pk, scenario.framing.pk, version_ids=[staged.pk], by=None, now=NOW)
+    with pytest.raises(drafts.NotApproved):
+        drafts.draft_quote(scenario.job.pk, scenario.framing.pk, version_ids=[staged.pk], by=None, now=NOW)
 
 
 def test_the_snapshot_is_text_that_any_json_reader_takes(scenario):

@@ -17,8 +17,8 @@ from framing.management.commands.frame import write_files
 from framing.models import Framing
 from quotes import papers
 from quotes.demonstration import OtherOffice, set_up
+from quotes.drafts import QuoteBlocked
 from quotes.models import RenderedFile, Revision
-from quotes.revisions import QuoteBlocked
 from quotes.templatetags.paper import money
 
 FILES = {RenderedFile.Kind.PROPOSAL: "proposal.pdf", RenderedFile.Kind.CUT_SHEETS: "cut-sheets.pdf",
