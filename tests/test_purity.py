@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parents[1]
 ENGINE = [*sorted((ROOT / "framing/engine").rglob("*.py")), *sorted((ROOT / "framing/reference").rglob("*.py"))]
 LEAVES = [
     *(ROOT / f"estimating/{name}.py" for name in ("burden", "business_days", "escalation", "matching", "money",
-                                                  "right_to_cancel", "steps", "units")),
+                                                  "notice_text", "right_to_cancel", "steps", "units")),
     *sorted((ROOT / "estimating/reference").rglob("*.py")),
 ]
 
