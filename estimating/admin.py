@@ -116,6 +116,13 @@ class TaxRuleAdmin(LookedAt):
     search_fields = ("jurisdiction",)
 
 
+@admin.register(models.Notice)
+class NoticeAdmin(LookedAt):
+    list_display = ("jurisdiction", "kind", "title", "valid_from", "review_by", "not_needed", "said_by")
+    list_filter = ("kind",)
+    search_fields = ("jurisdiction", "title")
+
+
 @admin.register(models.ProductionRate)
 class ProductionRateAdmin(LookedAt):
     list_display = ("task", "unit", "low", "typical", "high", "valid_from")

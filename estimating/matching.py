@@ -24,6 +24,11 @@ def fold(text: str) -> str:
     return " ".join("".join(c if c.isalnum() else "" if unicodedata.combining(c) else " " for c in text).split())
 
 
+def place_key(text: str) -> str:
+    """A jurisdiction as it is compared: large and small letters and blanks are alike."""
+    return " ".join(text.split()).casefold()
+
+
 def phone_digits(text: str) -> str:
     """The digits of a phone number without the country's 1; nothing where they are too few to be one."""
     digits = "".join(str(unicodedata.digit(c)) for c in text if unicodedata.category(c) == "Nd")

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 STATES = ("lead", "surveyed", "framed", "quoted", "accepted", "deposit-paid", "scheduled", "building", "punch",
           "handed-over", "closed")  # fmt: skip
@@ -46,6 +46,19 @@ class JobFacts:
     paid_on: date | None = None
 
 
+class RoofConsent(Protocol):
+    """What is known of the roof's owner and their consent; a job has it, and so have the facts of one."""
+
+    @property
+    def roof_owner(self) -> str: ...
+    @property
+    def consent_needed(self) -> bool | None: ...
+    @property
+    def consent_asked_on(self) -> date | None: ...
+    @property
+    def consent_given_on(self) -> date | None: ...
+
+
 Rule = Callable[[JobFacts], Blocker | None]
 
 
@@ -63,26 +76,36 @@ def _framing(job: JobFacts) -> Blocker | None:
     return None
 
 
-def _roof_owner(job: JobFacts) -> Blocker | None:
+def _roof_owner(job: RoofConsent) -> Blocker | None:
     if job.roof_owner == "unknown":
         return Blocker("roof-owner-unknown", "Who owns and controls the roof is not known.", "customer")
     return None
 
 
-def _consent_known(job: JobFacts) -> Blocker | None:
+def _consent_known(job: RoofConsent) -> Blocker | None:
     if job.roof_owner != "customer" and job.consent_needed is None:
         return Blocker("consent-undecided", "Whether a board or landlord must consent to the work is not known.",
                        "customer")  # fmt: skip
     return None
 
 
-def _consent(job: JobFacts) -> Blocker | None:
+def _consent(job: RoofConsent) -> Blocker | None:
     if not job.consent_needed or job.consent_given_on is not None:
         return None
     who = {"board": "board", "landlord": "landlord"}.get(job.roof_owner, "whoever owns the roof")
+    consent = f"The consent of the roof's owner ({who})"
     if job.consent_asked_on is None:
-        return Blocker("consent-not-asked", f"The consent of the roof's owner ({who}) was not asked for.", "customer")
-    return Blocker("consent-missing", f"Consent was asked for on {job.consent_asked_on} and is not given.", who)
+        return Blocker("consent-not-asked", f"{consent} was not asked for; it must be on file in writing.", "customer")
+    return Blocker("consent-missing", f"{consent} was asked for on {job.consent_asked_on} and is not on file in "
+                   "writing.", who)  # fmt: skip
+
+
+def consent_blocker(job: RoofConsent) -> Blocker | None:
+    """What is still open about the consent of the roof's owner: who that is, whether it is needed, that it is given.
+
+    Given means in writing and on file; a job takes no date of consent without the file that says so.
+    """
+    return _roof_owner(job) or _consent_known(job) or _consent(job)
 
 
 def _price(job: JobFacts) -> Blocker | None:

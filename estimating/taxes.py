@@ -7,15 +7,16 @@ from datetime import date
 from typing import Any
 
 from estimating import money
+from estimating.matching import place_key
 from estimating.models import Office, TaxRule
 from estimating.office import terms_of
 
 
 def tax_rule_on(jurisdiction: str, on: date) -> TaxRule | None:
     """The rule that holds in a jurisdiction on a day; large and small letters and spaces are alike."""
-    wanted = _plain(jurisdiction)
+    wanted = place_key(jurisdiction)
     rows = TaxRule.objects.filter(valid_from__lte=on).order_by("valid_from", "id") if wanted else ()
-    return {_plain(row.jurisdiction): row for row in rows}.get(wanted)
+    return {place_key(row.jurisdiction): row for row in rows}.get(wanted)
 
 
 def terms_on(office: Office, jurisdiction: str, on: date) -> tuple[money.Terms, dict[str, Any]]:
@@ -34,7 +35,3 @@ def terms_on(office: Office, jurisdiction: str, on: date) -> tuple[money.Terms, 
         terms = replace(terms, tax_place="unknown")
     return terms, {"from": "nobody" if terms.tax_place == "unknown" else "office", "rule": None,
                    "jurisdiction": jurisdiction}
-
-
-def _plain(jurisdiction: str) -> str:
-    return " ".join(jurisdiction.split()).casefold()

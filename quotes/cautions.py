@@ -6,7 +6,6 @@ anything meets a law.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import date
@@ -15,14 +14,17 @@ from typing import Any
 
 from estimating import money
 from estimating.escalation import GUIDE
-from estimating.reference.consumer_law import DEPOSIT_RULES, DepositRule
-
-STATUS = {"V": "read in the source", "V2": "read in a restatement", "M": "from memory, to be verified"}
+from estimating.reference.consumer_law import DEPOSIT_RULES, STATUS, DepositRule
+from estimating.reference.states import state_in
 
 
 @dataclass(frozen=True)
 class Caution:
-    """One caution; `amount` and `limit` are money as text, where it has any."""
+    """One caution; `amount` and `limit` are money as text, where it has any.
+
+    `acknowledge`: nothing is sent to a customer before a named person of the office has gone on in spite of it, with
+    a reason.
+    """
 
     key: str
     text: str
@@ -31,6 +33,7 @@ class Caution:
     decided_by: str
     amount: str | None = None
     limit: str | None = None
+    acknowledge: bool = False
 
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
@@ -38,11 +41,7 @@ class Caution:
 
 def state_of(jurisdiction: str) -> DepositRule | None:
     """The deposit rule of the state that a jurisdiction ends with: its two letters (and a ZIP code), or its name."""
-    words = re.sub(r"\s+\d{5}(-\d{4})?$", "", jurisdiction.strip())
-    for rule in DEPOSIT_RULES.values():
-        if re.search(rf"(^|[\s,]){rule.state}$", words) or re.search(rf"(^|[\s,]){rule.name}$", words, re.IGNORECASE):
-            return rule
-    return None
+    return DEPOSIT_RULES.get(state_in(jurisdiction) or "")
 
 
 def deposit_limit(rule: DepositRule, price: Decimal) -> Decimal:
@@ -72,6 +71,7 @@ def deposit_caution(price: Decimal, payments: tuple[money.Payment, ...], jurisdi
                    "and whether the rule holds for this contract, counsel decides.",
         f"the job's jurisdiction, {jurisdiction}; a contract price of {price:,.2f}",
         f"{rule.source}; {rule.read_as} ({STATUS[rule.status]})", "counsel", str(first.amount), str(limit),
+        acknowledge=True,
     )
 
 

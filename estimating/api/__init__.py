@@ -8,6 +8,7 @@ from estimating.api.customers import CustomerViewSet
 from estimating.api.goods import MaterialViewSet, SupplierViewSet
 from estimating.api.history import HistoryViewSet
 from estimating.api.jobs import JobViewSet
+from estimating.api.notices import NoticeViewSet
 from estimating.api.office import OfficeViewSet
 from estimating.api.price_lists import (
     DifferencesViewSet,
@@ -34,6 +35,7 @@ router.register("rates/labor", LaborRateViewSet)
 router.register("rates/production", ProductionRateViewSet)
 router.register("crew-mixes", CrewMixViewSet)
 router.register("tax-rules", TaxRuleViewSet)
+router.register("notices", NoticeViewSet)
 
 LIST = {"detail": False}
 versions = "price-lists/<int:price_list_id>/versions"
@@ -44,6 +46,7 @@ urlpatterns = [
     path("customers/<pk>/erase", CustomerViewSet.as_view({"post": "erase"})),
     path("rates/labor/worked", LaborRateViewSet.as_view({"post": "worked"})),
     path("customers/<pk>/merge", CustomerViewSet.as_view({"post": "merge"})),
+    path("notices/preview", NoticeViewSet.as_view({"get": "preview"})),
     path("jobs/<pk>/blockers", JobViewSet.as_view({"get": "blockers"})),
     path("jobs/<pk>/step", JobViewSet.as_view({"post": "take"})),
     path("notes", NoteViewSet.as_view({"get": "list", "post": "create"}, **LIST)),

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import pytest
 
 from estimating.models import Job
-from estimating.steps import LOST, RULES, STATES, JobFacts, blockers, next_state
+from estimating.steps import LOST, RULES, STATES, JobFacts, blockers, consent_blocker, next_state
 
 TODAY = date(2026, 3, 16)
 DAY = timedelta(days=1)
@@ -109,3 +109,23 @@ def test_a_state_that_is_none_is_an_error():
 
 def test_the_records_know_the_same_states():
     assert Job.Status.values == [*STATES, LOST]
+
+
+@pytest.mark.parametrize(("facts", "code"), [
+    ({"roof_owner": "unknown", "consent_needed": False}, "roof-owner-unknown"),
+    ({"roof_owner": "customer", "consent_needed": None}, None),
+    ({"roof_owner": "board", "consent_needed": None}, "consent-undecided"),
+    ({"roof_owner": "board", "consent_needed": False, "consent_given_on": None}, None),
+    ({"roof_owner": "landlord", "consent_given_on": None, "consent_asked_on": None}, "consent-not-asked"),
+    ({"roof_owner": "board", "consent_given_on": None}, "consent-missing"), ({"roof_owner": "board"}, None),
+    ({"roof_owner": "customer", "consent_needed": True, "consent_given_on": None}, "consent-missing"),
+])
+def test_what_is_open_about_the_consent_of_the_roofs_owner(facts, code):
+    found = consent_blocker(replace(CLEAR, **facts))
+    assert (found and found.code) == code
+
+
+def test_a_job_itself_can_be_asked_for_the_consent_and_the_board_gives_it_in_writing():
+    found = consent_blocker(Job(roof_owner="board", consent_needed=True, consent_asked_on=TODAY))
+    assert found.who == "board" and "in writing" in found.text
+    assert consent_blocker(Job(roof_owner="customer")) is None

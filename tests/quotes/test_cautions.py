@@ -45,6 +45,7 @@ def test_a_first_payment_over_the_limit_is_told_with_its_number_basis_source_and
     assert (found.amount, found.limit, found.decided_by) == ("7643.93", "1000.00", "counsel")
     assert "7,643.93" in found.text and "1,000.00" in found.text and "milestone 1" in found.text
     assert "7159.5" in found.source and "read in the source" in found.source and "Oakland, CA" in found.basis
+    assert found.acknowledge and found.as_json()["acknowledge"] is True
     assert "comply" not in found.text and "complies" not in found.text
 
 
@@ -69,4 +70,5 @@ def test_a_rule_is_not_told_of_a_day_before_it_held():
 def test_a_price_that_moves_is_told_to_be_no_fixed_total():
     found = escalation_caution({"series": "WPU081"})
     assert "WPU081" in found.text and "7159.5" in found.source and found.decided_by == "counsel"
+    assert not found.acknowledge
     assert escalation_caution(None) is None

@@ -39,6 +39,7 @@ FINAL = [
     "estimating.History",
     "estimating.LaborRate",
     "estimating.Note",  # save that its text can be erased
+    "estimating.Notice",
     "estimating.Price",  # from its version's approval on
     "estimating.PriceListVersion",  # from its approval on
     "estimating.ProductionRate",
