@@ -38,11 +38,13 @@ class Caution:
 
 def state_of(jurisdiction: str) -> DepositRule | None:
     """The deposit rule of the state that a jurisdiction ends with: its two letters (and a ZIP code), or its name."""
+    return next((rule for rule in DEPOSIT_RULES.values() if is_in_state(jurisdiction, rule.state, rule.name)), None)
+
+
+def is_in_state(jurisdiction: str, state: str, name: str) -> bool:
+    """Whether a jurisdiction ends with a state's two letters (and a ZIP code) or with its name."""
     words = re.sub(r"\s+\d{5}(-\d{4})?$", "", jurisdiction.strip())
-    for rule in DEPOSIT_RULES.values():
-        if re.search(rf"(^|[\s,]){rule.state}$", words) or re.search(rf"(^|[\s,]){rule.name}$", words, re.IGNORECASE):
-            return rule
-    return None
+    return bool(re.search(rf"(^|[\s,]){state}$", words) or re.search(rf"(^|[\s,]){name}$", words, re.IGNORECASE))
 
 
 def deposit_limit(rule: DepositRule, price: Decimal) -> Decimal:

@@ -33,7 +33,7 @@ from quotes.accuracy import band, known_of
 from quotes.cautions import deposit_caution, escalation_caution
 from quotes.estimate import SETTLEMENTS, Added, Allowance, Estimate, Extra, Finding, Line, estimate, items_of
 from quotes.models import Quote, QuoteLine, Revision
-from quotes.notes import Note, notes_for
+from quotes.notes import Contract, Note, apart, notes_for
 from quotes.pricing import crew_on, prices_on, production_rates_on, uses_of
 from quotes.recipe_lines import Use, recipe_notes, rows_of
 from quotes.rendering import HASH_MARK, proposal_html
@@ -225,15 +225,28 @@ def is_intact(revision: Revision) -> bool:
     )
 
 
-def notes_of(framing: Framing, worked: Estimate | None = None, uses: Sequence[Use] = ()) -> tuple[Note, ...]:
-    """The notes of a framing, and those of an estimate of it: what its recipes (`uses`) call for, its allowances."""
+def notes_of(framing: Framing, worked: Estimate | None = None, uses: Sequence[Use] = (), *,
+             office: Office | None = None) -> tuple[Note, ...]:
+    """The notes of a framing, and those of an estimate of it: what its recipes (`uses`) call for, its allowances.
+
+    With the `office` that offers it they speak of the contract too.
+    """
     build = framing.build
     documents = framing.document, build.survey.document, build.document
     told = worked.recipes if worked else ()
     recipes = recipe_notes(uses, told, *documents)
     allowances = [_allowance_note(line, worked.currency) for line in (worked.lines if worked else ()) if line.allowance]
     kinds = frozenset(recipe["kind"] for recipe in told)
-    return (*notes_for(*documents, priced=kinds), *recipes, *allowances)
+    contract = None if office is None or worked is None else contract_of(build.survey.job, worked, office)
+    return apart((*notes_for(*documents, priced=kinds, contract=contract), *recipes, *allowances))
+
+
+def contract_of(job: Job, worked: Estimate, office: Office) -> Contract:
+    """What the records know of a contract."""
+    given = job.consent_given_on
+    return Contract(jurisdiction=job.jurisdiction, price=worked.price, license_number=office.license_number,
+                    roof_owner=job.roof_owner, consent_needed=job.consent_needed,
+                    consent_given_on=given.isoformat() if given else "")
 
 
 def _allowance_note(line: Line, currency: str) -> Note:
@@ -338,7 +351,8 @@ def _snapshot(quote: Quote, number: int, worked: Estimate, office: Office, today
                    "escalation": quote.escalation},
         "recipes": [asdict(use) for use in uses],
         "estimate": worked.as_json(),
-        "notes": [found.as_json() for found in (*notes_of(framing, worked, uses), *_own_exclusions(office))],
+        "notes": [found.as_json() for found in apart((*notes_of(framing, worked, uses, office=office),
+                                                      *_own_exclusions(office)))],
     }
 
 
