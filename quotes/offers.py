@@ -17,13 +17,18 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import Count, Q, QuerySet
 
+from estimating import notices
 from estimating.models import User
-from estimating.office import the_office
+from estimating.office import local_day, the_office
 from estimating.service.history import note
 from estimating.service.problems import refusal
 from estimating.service.runs import start_run
+from estimating.steps import consent_blocker
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Revision
+from quotes.offer_checks import Reason, Surroundings, reasons
+from quotes.snapshots import is_intact
 
 ENDING = (OfferEvent.Kind.DECLINED, OfferEvent.Kind.WITHDRAWN)
 
@@ -54,9 +59,9 @@ class Standing(StrEnum):
 class OfferRefused(Exception):
     """Something stands in the way of offering a revision; `reasons` says all of it."""
 
-    def __init__(self, revision: Revision, reasons: Sequence[str]) -> None:
-        self.reasons = tuple(reasons)
-        super().__init__(f"{revision} cannot be offered: " + " ".join(reasons))
+    def __init__(self, revision: Revision, found: Sequence[Reason]) -> None:
+        self.reasons = tuple(found)
+        super().__init__(f"{revision} cannot be offered: " + " ".join(reason.text for reason in found))
 
 
 @refusal(409)
@@ -73,6 +78,8 @@ def offer_revision(revision_id: int, recipients: Sequence[Recipient], *, agreed_
     """
     revision = Revision.objects.select_for_update(of=("self",)).select_related("quote__job__customer").get(
         pk=revision_id)
+    if found := reasons_against(revision, recipients, agreed_where=agreed_where, now=now):
+        raise OfferRefused(revision, found)
     offer = Offer.objects.create(revision=revision, agreed_where=agreed_where, created_at=now, created_by=by,
                                  expires_at=end_of_day(revision.valid_until, the_office().time_zone))
     for recipient in recipients:
@@ -84,6 +91,34 @@ def offer_revision(revision_id: int, recipients: Sequence[Recipient], *, agreed_
     note(offer, "offer", {"revision": [None, str(revision)], "agreed_where": [None, agreed_where]}, by=by, now=now)
     start_run("offer", f"offer/{offer.pk}", by=by, now=now)
     return offer
+
+
+def reasons_against(revision: Revision, recipients: Sequence[Recipient], *, agreed_where: str = "unknown",
+                    now: datetime) -> tuple[Reason, ...]:
+    """Everything that stands in the way of offering a revision at a moment; empty where nothing does."""
+    office, quote = the_office(), revision.quote
+    today, snapshot = local_day(office, now), revision.document
+    consent = consent_blocker(quote.job)
+    found = notices.blockers(snapshot.get("notices") or (), quote.job.jurisdiction, today, agreed_where)
+    return reasons(snapshot, Surroundings(
+        today=today, intact=is_intact(revision), offered_before=Offer.objects.filter(revision=revision).exists(),
+        newest=not quote.revisions.filter(number__gt=revision.number).exists(), job_status=quote.job.status,
+        erased=quote.job.customer.erased_at is not None, consent=consent.text if consent else "",
+        notices=[blocker.text for blocker in found], site_url=settings.SITE_URL, office_email=office.email,
+        addresses=[recipient.email for recipient in recipients],
+    ))
+
+
+def customer_of(revision: Revision) -> list[Recipient]:
+    """The customer as the first owner."""
+    customer = revision.quote.job.customer
+    return [Recipient(OfferLink.Role.OWNER, customer.name, customer.email)]
+
+
+def links_of(offer: Offer) -> QuerySet[OfferLink]:
+    """The links of an offer, each with how often it was opened and its signature."""
+    opened = Count("events", filter=Q(events__kind=OfferEvent.Kind.OPENED))
+    return offer.links.select_related("signature").annotate(times_opened=opened).order_by("pk")
 
 
 def end_of_day(day: date, zone: str) -> datetime:

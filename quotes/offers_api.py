@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from estimating.models import Contact
 from estimating.reference.consumer_law import WHERE_AGREED
 from estimating.service.idempotency import idempotent
-from estimating.service.preconditions import check_match
+from estimating.service.preconditions import check_match, tagged
 from estimating.service.problems import Fault, Problem, refused
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
@@ -192,13 +192,13 @@ class OffersOfRevision(ReadViewSet):
                 raise Problem(409, str(no).split(":")[0], [
                     Fault("", reason.code, f"cleared by {reason.who}", reason.text) for reason in no.reasons
                 ]) from None
-        response = Response(OfferSerializer(row).data, status=201)
+        response = tagged(request, row, OfferSerializer(row).data, status=201)
         response["Location"] = f"/api/v1/offers/{row.pk}"
         return response
 
 
 class OfferViewSet(ReadViewSet):
-    """Offers, and what happens to them."""
+    """Offers, and what happens to them. Actions want If-Match with the offer's ETag."""
 
     queryset = Offer.objects.select_related("revision__quote").order_by("id")
     filterset_fields = {"revision__quote__job": ["exact"], "revision__quote": ["exact"]}
@@ -210,40 +210,45 @@ class OfferViewSet(ReadViewSet):
     @idempotent
     def withdraw(self, request: Request, pk: str) -> Response:
         """Take the offer back; its links say so from then on."""
-        offer, values = self._asked(request, WordsRequest)
-        offers.withdraw_offer(offer.pk, values["reason"], by=request.user, now=timezone.now())
-        return Response(OfferSerializer(offer).data)
+        with transaction.atomic():
+            offer, values = self._asked(WordsRequest)
+            offers.withdraw_offer(offer.pk, values["reason"], by=request.user, now=timezone.now())
+        return self.answer(offer)
 
     @extend_schema(request=AnswerRequest, responses={200: OfferSerializer})
     @idempotent
     def answer_question(self, request: Request, pk: str) -> Response:
         """Answer a homeowner's question by mail."""
-        offer, values = self._asked(request, AnswerRequest)
-        if values["question"].offer_id != offer.pk:
-            raise refused("/question", values["question"].pk, "a question about this offer",
-                          "The question is about another offer")
-        mailing.answer_question(values["question"].pk, values["text"], by=request.user, now=timezone.now())
-        return Response(OfferSerializer(offer).data)
+        with transaction.atomic():
+            offer, values = self._asked(AnswerRequest)
+            if values["question"].offer_id != offer.pk:
+                raise refused("/question", values["question"].pk, "a question about this offer",
+                              "The question is about another offer")
+            mailing.answer_question(values["question"].pk, values["text"], by=request.user, now=timezone.now())
+        return self.answer(offer)
 
     @extend_schema(request=CountersignRequest, responses={200: OfferSerializer})
     @idempotent(required=True)
     def countersign(self, request: Request, pk: str) -> Response:
         """Sign for the office what the owners have signed. Send Idempotency-Key."""
-        offer, values = self._asked(request, CountersignRequest)
-        acceptance.countersign(offer.pk, values["name"], by=request.user, now=timezone.now())
-        return Response(OfferSerializer(offer).data)
+        with transaction.atomic():
+            offer, values = self._asked(CountersignRequest)
+            acceptance.countersign(offer.pk, values["name"], by=request.user, now=timezone.now())
+        return self.answer(offer)
 
     @extend_schema(request=WordsRequest, responses={200: OfferSerializer})
     @idempotent
     def cancel(self, request: Request, pk: str) -> Response:
         """Note that an owner cancelled within the time for it, by letter or mail."""
-        offer, values = self._asked(request, WordsRequest)
-        acceptance.note_cancellation(offer.pk, values["reason"], by=request.user, now=timezone.now())
-        return Response(OfferSerializer(offer).data)
+        with transaction.atomic():
+            offer, values = self._asked(WordsRequest)
+            acceptance.note_cancellation(offer.pk, values["reason"], by=request.user, now=timezone.now())
+        return self.answer(offer)
 
-    def _asked(self, request: Request, kind: type[serializers.Serializer]) -> tuple[Offer, dict[str, Any]]:
-        offer = self.get_object()
-        asked = kind(data=request.data)
+    def _asked(self, kind: type[serializers.Serializer]) -> tuple[Offer, dict[str, Any]]:
+        """The offer as its reader knew it, locked, and what is asked of it."""
+        offer = self.locked()
+        asked = kind(data=self.request.data)
         asked.is_valid(raise_exception=True)
         return offer, asked.validated_data
 

@@ -8,10 +8,9 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.db.models import Max
 
-from estimating.business_days import cancel_by
 from estimating.models import Office, User
 from estimating.office import local_day, the_office
-from estimating.reference.consumer_law import COOLING_OFF_DAYS
+from estimating.right_to_cancel import cancel_by_for, ordering_from
 from estimating.service.history import note
 from estimating.service.moving_on import move_on
 from estimating.service.problems import refusal
@@ -91,7 +90,7 @@ def _priced(quote: Quote, office: Office, option: QuoteOption | None = None) -> 
 def _validity(priced: Sequence[Priced], office: Office, today: date) -> Validity:
     ends = {one.quote.number: one.worked.prices_valid_to for one in priced if one.worked.prices_valid_to}
     number, end = min(ends.items(), key=lambda item: item[1], default=("", None))
-    order_day = order_day_of(office)
+    order_day = order_day_of(office, priced[0].quote.job.jurisdiction)
     found = valid_until(today, office.quote_valid_days, end, order_day)
     if found is None:
         raise PricesEnded(f"{number} rests on prices that end on {end}; accepted today, {today}, its goods are ordered "
@@ -99,8 +98,12 @@ def _validity(priced: Sequence[Priced], office: Office, today: date) -> Validity
     return found
 
 
-def order_day_of(office: Office) -> OrderDay:
-    """When goods are ordered for an acceptance: as the office says, or once the day to cancel by has passed."""
+def order_day_of(office: Office, jurisdiction: str) -> OrderDay:
+    """When goods are ordered for an acceptance: as the office says, or once the day to cancel by has surely passed."""
     if office.ordering_held_days is not None:
         return held_for(office.ordering_held_days)
-    return lambda accepted: cancel_by(accepted, COOLING_OFF_DAYS).day + timedelta(days=1)
+
+    def after_cancelling(accepted: date) -> date:
+        return ordering_from(cancel_by_for(jurisdiction, accepted, over_65=None, disaster=None).day)
+
+    return after_cancelling

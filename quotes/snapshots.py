@@ -14,18 +14,27 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from estimating.models import Office
+from estimating import notices
+from estimating.models import Job, Office
+from estimating.office import the_office
+from estimating.service.problems import refusal
 from framing.models import Framing
-from quotes.drafts import versions_of
+from quotes.drafts import versions_of, worked_estimate
 from quotes.estimate import SETTLEMENTS, Estimate, Line
 from quotes.models import Quote, QuoteOption, Revision
-from quotes.notes import Note, notes_for
+from quotes.notes import Contract, Note, apart, edited, notes_for
 from quotes.pricing import uses_of
 from quotes.recipe_lines import Use, recipe_notes
+from quotes.rendering import templates_version
 from quotes.templatetags.paper import money
 from quotes.validity import Validity
 
 FORMAT = "quote-snapshot/1"
+
+
+@refusal(409)
+class EditsAdrift(Exception):
+    """An edit of a note that the quote no longer has."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +57,7 @@ def snapshot(base: Priced, options: Sequence[Priced], number: int, office: Offic
     quote, worked = base.quote, base.worked
     framing, build = quote.framing, quote.framing.build
     uses = uses_of(quote.recipes)
-    notes = [*notes_of(framing, worked, uses), *_own_exclusions(office)]
+    notes = _edited(quote, notes_of(framing, worked, uses, office=office))
     return {
         "format": FORMAT,
         "quote": {"number": quote.number, "revision": number, "job": quote.job_id, "issued_on": today.isoformat(),
@@ -70,17 +79,19 @@ def snapshot(base: Priced, options: Sequence[Priced], number: int, office: Offic
         "recipes": [asdict(use) for use in uses],
         "estimate": worked.as_json(),
         "notes": [found.as_json() for found in notes],
-        "options": [_option(priced, base, notes) for priced in options],
+        "options": [_option(priced, base, notes, office) for priced in options],
         "acknowledgements": quote.acknowledgements,
+        "notices": _notices(quote, worked, office, today),
+        "templates": templates_version(),
     }
 
 
-def _option(priced: Priced, base: Priced, known: Sequence[Note]) -> dict[str, Any]:
+def _option(priced: Priced, base: Priced, known: Sequence[Note], office: Office) -> dict[str, Any]:
     """Another way to build the deck: what it is made of, its price, and the notes that the first way does not have."""
     quote, option = priced.quote, priced.option
     assert option is not None
     said = {(note.key, note.text) for note in known}
-    notes = notes_of(quote.framing, priced.worked, uses_of(quote.recipes))
+    notes = _edited(quote, notes_of(quote.framing, priced.worked, uses_of(quote.recipes), office=office))
     return {
         "key": option.key, "name": option.name, "words": option.words, "quote": quote.number,
         "survey": quote.framing.build.survey.document,
@@ -108,15 +119,56 @@ def is_intact(revision: Revision) -> bool:
     )
 
 
-def notes_of(framing: Framing, worked: Estimate | None = None, uses: Sequence[Use] = ()) -> tuple[Note, ...]:
-    """The notes of a framing, and those of an estimate of it: what its recipes (`uses`) call for, its allowances."""
+def notes_of(framing: Framing, worked: Estimate | None = None, uses: Sequence[Use] = (), *,
+             office: Office | None = None) -> tuple[Note, ...]:
+    """The notes of a framing, and those of an estimate of it: what its recipes (`uses`) call for, its allowances.
+
+    With the `office` that offers it they speak of the contract too, and of what the office always leaves out.
+    """
     build = framing.build
     documents = framing.document, build.survey.document, build.document
     told = worked.recipes if worked else ()
     recipes = recipe_notes(uses, told, *documents)
     allowances = [_allowance_note(line, worked.currency) for line in (worked.lines if worked else ()) if line.allowance]
     kinds = frozenset(recipe["kind"] for recipe in told)
-    return (*notes_for(*documents, priced=kinds), *recipes, *allowances)
+    contract = None if office is None or worked is None else contract_of(build.survey.job, worked, office)
+    own = [] if office is None else _own_exclusions(office)
+    return apart((*notes_for(*documents, priced=kinds, contract=contract), *recipes, *allowances, *own))
+
+
+def notes_of_quote(quote: Quote) -> tuple[Note, ...]:
+    """The notes of a quote as it stands, before the office's edits of them."""
+    office = the_office()
+    worked = worked_estimate(quote, quote.framing, versions_of(quote), office)
+    return notes_of(quote.framing, worked, uses_of(quote.recipes), office=office)
+
+
+def contract_of(job: Job, worked: Estimate, office: Office) -> Contract:
+    """What the records know of a contract."""
+    given = job.consent_given_on
+    return Contract(jurisdiction=job.jurisdiction, price=worked.price, license_number=office.license_number,
+                    roof_owner=job.roof_owner, consent_needed=job.consent_needed,
+                    consent_given_on=given.isoformat() if given else "", financed=job.financed,
+                    year_built=job.year_built)
+
+
+def _edited(quote: Quote, notes: Sequence[Note]) -> tuple[Note, ...]:
+    """The notes as the office left them. Raises EditsAdrift where an edit is of a note that is no longer there."""
+    changed, wrong = edited(notes, quote.note_edits)
+    if wrong:
+        raise EditsAdrift(f"{quote.number}: " + " ".join(one.text for one in wrong) + " Look through its notes again.")
+    return changed
+
+
+def _notices(quote: Quote, worked: Estimate, office: Office, on: date) -> list[dict[str, Any]]:
+    """The notices of the job's jurisdiction, what belongs to this contract filled in."""
+    payment = worked.payments[0] if worked.payments else None
+    facts = notices.facts_of(
+        office, contract_price=money(worked.price, worked.currency),
+        first_payment=f"{money(payment.amount, worked.currency)}, {payment.milestone}" if payment else "",
+        start="a date agreed in writing on signing",
+    )
+    return notices.printed_on(quote.job.jurisdiction, on, facts)
 
 
 def _allowance_note(line: Line, currency: str) -> Note:

@@ -28,9 +28,11 @@ class JobSerializer(StrictModelSerializer):
         model = Job
         fields = (
             "id", "number", "customer", "name", "site_address", "jurisdiction", "status", "note", "roof_owner",
-            "consent_needed", "consent_asked_on", "consent_given_on", "consent_file", *DATES, "created_at",
+            "consent_needed", "consent_asked_on", "consent_given_on", "consent_file", "year_built", "financed", *DATES,
+            "created_at",
         )  # fmt: skip
         read_only_fields = ("created_at",)
+        extra_kwargs = {"year_built": {"min_value": 1600, "max_value": 2200}}
 
     def validate(self, values: dict[str, Any]) -> dict[str, Any]:
         """What several fields say together; the database holds to the same."""

@@ -20,4 +20,14 @@ class Migration(migrations.Migration):
             name='paper_size',
             field=models.CharField(choices=[('letter', 'letter, 8 1/2 by 11 in'), ('a4', 'A4, 210 by 297 mm')], db_default='letter', default='letter', max_length=6),
         ),
+        migrations.AddField(
+            model_name='job',
+            name='financed',
+            field=models.BooleanField(blank=True, help_text='Against the home; empty: not asked.', null=True),
+        ),
+        migrations.AddField(
+            model_name='job',
+            name='year_built',
+            field=models.PositiveSmallIntegerField(blank=True, help_text='Of the building, if known.', null=True),
+        ),
     ]

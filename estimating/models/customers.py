@@ -107,6 +107,8 @@ class Job(Keyed, Versioned):
         "estimating.StoredFile", null=True, blank=True, on_delete=models.PROTECT, related_name="+",
         help_text="The consent as it was given in writing.",
     )  # fmt: skip
+    year_built = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Of the building, if known.")
+    financed = models.BooleanField(null=True, blank=True, help_text="Against the home; empty: not asked.")
     accepted_on = models.DateField(null=True, blank=True)
     deposit_received_on = models.DateField(null=True, blank=True)
     starts_on = models.DateField(null=True, blank=True)

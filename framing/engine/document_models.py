@@ -341,9 +341,14 @@ class ClearGap(_Part):
 
 
 class Supports(_Part):
-    """Pads and shims under the joists; every length [in]. `packer_most`: packing under wood that is not deep enough."""
+    """Pads and shims under the joists; every length [in]. `packer_most`: packing under wood that is not deep enough.
+
+    `pad_material` and `base_material` say what touches the membrane; notes compare them with it.
+    """
 
     base_thickness: Annotated[float, length_of(least=0, most=12)] = 0.0
+    base_material: Words | None = None
+    pad_material: Words | None = None
     pad_thickness: Annotated[float, length_of(least=0, most=24)]
     pad_sizes: PadSizes = Field(alias="pad_size")
     clear_gap: ClearGap

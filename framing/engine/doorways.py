@@ -49,9 +49,11 @@ def door_checks(survey: Survey, adjusted: Adjustment, deck: Polygon, reveals: Ma
         if here[low] < doors.FLUSH:
             found.append(check("door-flush", "caution", value=here[low], limit=doors.FLUSH, where=low,
                                reveal=length.write(here[low]), door=door.name))
-        if survey.site is not None and survey.site.accessible_route and max(map(abs, here.values())) > doors.ACCESSIBLE:
-            found.append(check("accessible-threshold", "caution", value=here[high], limit=doors.ACCESSIBLE, where=high,
-                               step=length.write(here[high]), door=door.name, most=length.write(doors.ACCESSIBLE)))
+        level = max(here, key=lambda p: abs(here[p]))  # up or down
+        if survey.site is not None and survey.site.accessible_route and abs(here[level]) > doors.ACCESSIBLE:
+            found.append(check("accessible-threshold", "caution", value=abs(here[level]), limit=doors.ACCESSIBLE,
+                               where=level, step=length.write(abs(here[level])), door=door.name,
+                               most=length.write(doors.ACCESSIBLE)))
         sill = np.array([[adjusted.points[p].x, adjusted.points[p].y] for p in door.points if p in adjusted.points])
         wide, deep = landing(sill, door.clear_width, deck)
         if deep < doors.LANDING_DEPTH - HAIR:

@@ -20,3 +20,8 @@ BESIDE_BOWL: Final = 1.0  # [in] wood keeps this far from a bowl
 OVERHANG: Final = 0.25
 WALL_WATER: Final = 2.0  # [in] no pad nearer to a wall along which water runs
 FALLS_AWAY: Final = 1 / 16  # [in/ft] a roof that falls off a wall by less leaves its water along it
+
+# Joists that run within so many degrees of the roof's contour lie across the water's way. What is open under them is
+# their clearance less what pads fill of their length.
+ACROSS: Final = 30.0  # [degrees]
+OPEN_UNDER: Final = 0.5  # [in]

@@ -66,3 +66,8 @@ LEADER_SOURCE: Final = "2006 National Standard Plumbing Code, Table 13.6.1"
 
 # Exact: a US gallon is 231 cu in.
 GALLON: Final = 231.0
+
+# A drain's strainer rises so far above the roof; a flat one is for decks that are walked on, where it is serviced.
+# La. Admin. Code 51:XIV-1109, V; Chicago 18-29-1105, V.
+STRAINER: Final = 4.0  # [in]
+STRAINER_SOURCE: Final = "La. Admin. Code 51:XIV-1109"

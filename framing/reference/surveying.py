@@ -42,3 +42,12 @@ Source: common practice.
 GROSS_SLIP = (12.0, 0.05)
 """Most that one tape may miss from the others and still be taken for a slip of the reading: the greater of a
 foot misread [in] and a share of the length [-]. Source: common practice."""
+
+SHOT_REACH = 48.0
+"""Most from a pad to the nearest height reading on the roof. [in] Source: common practice, a reading every 4 ft."""
+
+SHOT_MARGIN = 12.0
+"""How far pads may stand outside the area that the height readings span. [in]
+
+Source: common practice; a rod does not stand in the angle of wall and roof.
+"""

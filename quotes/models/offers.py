@@ -15,8 +15,6 @@ from quotes.models.revisions import Revision
 class Offer(AppendOnly):
     """A revision that was sent to those who may accept it. What happens to it stands in events and an acceptance."""
 
-    version = 1  # an offer never changes
-
     revision = models.OneToOneField(Revision, on_delete=models.PROTECT, related_name="offer")
     agreed_where = models.CharField(max_length=40, help_text="How and where it was negotiated, as the office says.")
     expires_at = models.DateTimeField(help_text="End of the last day, in the office's time zone.")
@@ -28,6 +26,12 @@ class Offer(AppendOnly):
 
     def __str__(self) -> str:
         return f"offer of {self.revision}"
+
+    @property
+    def version(self) -> int:
+        """Its tag follows what happened to it: events, save openings, and signatures."""
+        happened = self.events.exclude(kind=OfferEvent.Kind.OPENED).count()
+        return 1 + happened + Signature.objects.filter(acceptance__offer=self).count()
 
 
 class OfferLink(Erasable):

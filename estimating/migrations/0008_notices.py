@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
     """Notices by jurisdiction and date."""
 
     dependencies = [
-        ('estimating', '0006_price_list_sync'),
+        ('estimating', '0007_paper_size_and_held_orders'),
     ]
 
     operations = [
