@@ -120,6 +120,10 @@ class RenderedFile(Unchanging):
         PROPOSAL = "proposal", "proposal"
         CUT_SHEETS = "cut-sheets", "cut sheets"
         PURCHASE_LIST = "purchase-list", "material list"
+        MATERIAL_LIST = "material-list", "material list to print"
+        CARE_SHEET = "care-sheet", "care sheet"
+        OFFICE_COPY = "office-copy", "office copy"
+        SIGNED = "signed", "signed proposal"
 
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="files")
     kind = models.CharField(max_length=20, choices=Kind.choices)

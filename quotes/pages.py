@@ -24,8 +24,9 @@ from quotes.api import CREW_PAPERS, paper_response
 from quotes.models import Quote, RenderedFile
 from quotes.notes import SECTIONS
 from quotes.progress import next_step
-from quotes.rendering import figures, work
+from quotes.rendering import figures
 from quotes.revisions import notes_of
+from quotes.scope import work
 from quotes.spread import how_sure
 
 TITLES = {"caution": "Cautions", "assumption": "Assumptions", "drainage": "Drainage",
