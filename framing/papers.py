@@ -16,21 +16,23 @@ from framing.engine.cutting import Piece
 from framing.engine.member_drawings import depth_at, pad_name, profile_svg
 from framing.engine.nesting import SAW_MARGIN
 from framing.engine.pair_drawings import pair_svg
+from framing.engine.svg import FONT
 
 ROLES = {"rim": "Rims", "edge": "Edge joists", "joist": "Joists", "border": "Border members", "blocking": "Blocking"}
 DRAWN = ("rim", "edge", "joist")  # each has its profile; short pieces have one where they stand on pads
 WAYS_UP = {"stair": "up the stairs", "elevator": "by the elevator", "hoist": "by hoist", "boom": "by boom truck"}
 POINT = 1 / 32  # a rip that ends narrower ends in a point [in]
+PAPER_FONT = "font-family=\"'Deck Sans', 'Deck Serif', 'DejaVu Sans', sans-serif\""
 BY_POINT = 24.0  # an end cut this near a survey point is named by it [in]
 Numbered = list[tuple[int, Mapping[str, Any]]]
 
 
 def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build: Mapping[str, Any], *, paper: str,
-                    mark: str, plan_svg: str = "") -> str:
+                    mark: str, plan_svg: str = "", paper_size: str = "letter") -> str:
     """The crew's papers of a framing.
 
     `paper` names them in the footer; `mark` is the hash that says which framing they belong to; `plan_svg` is the plan
-    to put in front of the members.
+    to put behind the members; `paper_size` is letter or a4.
     """
     rips, boards = sawing_order(framing.get("stock_plan") or ())
     members = framing.get("members") or ()
@@ -43,6 +45,7 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         supports.setdefault(support["member"], []).append(support)
     return render_to_string("paper/cut_sheets.html", {
         "paper": paper,
+        "paper_size": paper_size,
         "mark": mark,
         "name": survey.get("name", ""),
         "surveyed_on": survey.get("surveyed_on", ""),
@@ -54,7 +57,7 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "rips": [_stick(number, stick, shapes) for number, stick in rips],
         "pairs": [pair for number, stick in rips for pair in _pairs(number, stick, shapes)],
         "saw_margin": length.write(SAW_MARGIN),
-        "plan": mark_safe(plan_svg),  # the engine's own drawing: every word in it is escaped
+        "plan": mark_safe(on_paper(plan_svg)),  # the engine's own drawing: every word in it is escaped
         "roles": [
             {"title": title, "drawn": [m for m in told if m["profile"]], "plain": [m for m in told if not m["profile"]]}
             for role, title in ROLES.items()
@@ -63,9 +66,14 @@ def cut_sheets_html(framing: Mapping[str, Any], survey: Mapping[str, Any], build
         "regrade": [check for check in framing.get("checks") or () if check["code"] == "regrade-required"],
         "boards": [_stick(number, stick, shapes) for number, stick in boards],
         "pads": _pads(framing.get("supports") or ()),
-        "lifts": _lifts(framing),
+        "lifts": lifts_in_words(framing),
         "warnings": [check for check in framing.get("checks") or () if _for_the_crew(check)],
     })
+
+
+def on_paper(svg: str) -> str:
+    """A drawing with its words in the papers' own face, which goes into the PDF with them."""
+    return svg.replace(FONT, PAPER_FONT)
 
 
 def _saw(build: Mapping[str, Any], what: str, usual: float) -> str:
@@ -134,7 +142,7 @@ def _pairs(number: int, stick: Mapping[str, Any], shapes: Mapping[str, Mapping[s
         found.append({"stick": number, "size": stick["size"], "stick_length": length.write(stick["length"], feet=True),
                       "long": name, "short": other, "length": length.sixteenths(cut["length"]),
                       "short_length": length.sixteenths(cuts[other]["length"]),
-                      "drawing": mark_safe(pair_svg(*pieces, stick["size"])) if all(pieces) else ""})
+                      "drawing": mark_safe(on_paper(pair_svg(*pieces, stick["size"]))) if all(pieces) else ""})
     return found
 
 
@@ -149,7 +157,7 @@ def _taper(cut: Mapping[str, Any], shapes: Mapping[str, Mapping[str, Any]]) -> P
                  tuple((s - start, depth_at(member, s)) for s in places))
 
 
-def _lifts(framing: Mapping[str, Any]) -> dict[str, Any] | None:
+def lifts_in_words(framing: Mapping[str, Any]) -> dict[str, Any] | None:
     """What goes up in which bundle and comes to the curb in which order, in words."""
     lifts = framing.get("lifts")
     if not lifts:
@@ -245,7 +253,7 @@ def _member(member: Mapping[str, Any], cuts: Mapping[str, Any],
         ],
         "splices": [length.sixteenths(s) for s in member.get("splices") or ()],
         "depths": [depth for _, depth in stations],
-        "profile": mark_safe(profile_svg(member, supports)) if is_drawn else "",  # as above
+        "profile": mark_safe(on_paper(profile_svg(member, supports))) if is_drawn else "",  # as above
     }
 
 

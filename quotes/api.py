@@ -31,10 +31,16 @@ from quotes.estimate import SETTLEMENTS, Extra
 from quotes.measures import MEASURES, MeasureError, measure, wrong_choice
 from quotes.models import Quote, QuoteLine, RenderedFile, Revision
 
+<<<<<<< HEAD
 CREW_PAPERS = (  # these hold no prices
     RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST, RenderedFile.Kind.MATERIAL_LIST,
     RenderedFile.Kind.CARE_SHEET,
 )
+=======
+# These hold no prices.
+CREW_PAPERS = (RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST, RenderedFile.Kind.MATERIAL_LIST,
+               RenderedFile.Kind.CARE_SHEET)
+>>>>>>> 89ef7c5a2ca07fa59ada70a55ccfe747c3d98bc2
 
 
 class ExtraSerializer(StrictSerializer):
@@ -459,14 +465,14 @@ class RevisionViewSet(OfOneQuote):
     @extend_schema(request=None, responses={202: inline_serializer("RenderRun", {"run": RunSerializer()})})
     @idempotent
     def render(self, request: Request, quote_id: int, number: int) -> Response:
-        """Make its papers in the background: proposal, cut sheets, material list."""
+        """Make its papers in the background: proposal and office copy, cut sheets, material lists, care sheet."""
         revision = self.get_object()
         with transaction.atomic():
             return accepted(runs.start_run("render", f"revision/{revision.pk}", by=request.user, now=timezone.now()))
 
 
 class FileViewSet(OfOneQuote):
-    """Papers of a revision. The crew sees its own: cut sheets and material list."""
+    """Papers of a revision. The crew sees its own: cut sheets, material lists and care sheet."""
 
     queryset = RenderedFile.objects.none()
     serializer_class = PaperSerializer

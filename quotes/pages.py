@@ -24,7 +24,8 @@ from quotes.api import CREW_PAPERS, paper_response
 from quotes.models import Quote, RenderedFile
 from quotes.notes import SECTIONS
 from quotes.progress import next_step
-from quotes.rendering import figures, work
+from quotes.rendering import figures
+from quotes.scope import work
 from quotes.snapshots import notes_of
 from quotes.spread import how_sure
 

@@ -16,9 +16,11 @@ from django.db import transaction
 from estimating.models import Customer
 from estimating.service.pdf import html_to_pdf
 from estimating.service.runs import RunRefused
+from quotes.materials import material_list
 from quotes.models import RenderedFile, Revision
-from quotes.rendering import filled, material_list
+from quotes.rendering import care_sheet_html, filled, material_list_html, office_copy_html
 
+Kind = RenderedFile.Kind
 PDF, CSV = "application/pdf", "text/csv"
 
 
@@ -33,17 +35,23 @@ class Paper:
 def make_papers(revision: Revision, report: Callable[[int, str], None] = lambda percent, doing: None
                 ) -> dict[str, Paper]:
     """Every paper of a revision, by kind; slow, so outside of any transaction."""
-    job = revision.quote.job
+    job, snapshot = revision.quote.job, revision.document
     words = {"name": job.customer.name, "site": job.site_address, "sha256": revision.sha256}
-    report(10, "proposal")
-    proposal = html_to_pdf(filled(revision.proposal_html, **words))
-    report(55, "cut sheets")
-    cut_sheets = html_to_pdf(filled(revision.cut_sheets_html, **words))
-    report(95, "material list")
+    pages = {Kind.PROPOSAL: revision.proposal_html, Kind.CUT_SHEETS: revision.cut_sheets_html,
+             **(revision.more_html or more_html(snapshot, revision.plan_svg, revision.section_svg))}
+    made = {}
+    for place, (kind, page) in enumerate(pages.items()):
+        report(5 + 90 * place // len(pages), Kind(kind).label)
+        made[kind] = Paper(PDF, html_to_pdf(filled(page, **words)))
+    return {**made, Kind.PURCHASE_LIST: Paper(CSV, material_list(snapshot))}
+
+
+def more_html(snapshot: Mapping[str, Any], plan_svg: str, section_svg: str) -> dict[str, str]:
+    """The HTML of the papers beside the proposal and the cut sheets, by kind."""
     return {
-        RenderedFile.Kind.PROPOSAL: Paper(PDF, proposal),
-        RenderedFile.Kind.CUT_SHEETS: Paper(PDF, cut_sheets),
-        RenderedFile.Kind.PURCHASE_LIST: Paper(CSV, material_list(revision.document)),
+        Kind.OFFICE_COPY.value: office_copy_html(snapshot, plan_svg, section_svg),
+        Kind.MATERIAL_LIST.value: material_list_html(snapshot),
+        Kind.CARE_SHEET.value: care_sheet_html(snapshot, plan_svg),
     }
 
 

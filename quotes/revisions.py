@@ -19,6 +19,7 @@ from framing.records import canonical
 from quotes.changes import changes
 from quotes.drafts import QuoteBlocked, locked_quote, versions_of, worked_estimate, write_lines
 from quotes.models import Quote, QuoteOption, Revision
+from quotes.papers import more_html
 from quotes.rendering import HASH_MARK, proposal_html
 from quotes.snapshots import Priced, snapshot, snapshot_sha256
 from quotes.validity import OrderDay, Validity, held_for, valid_until
@@ -66,7 +67,7 @@ def issue_revision(quote_id: int, *, why: str = "", by: User | None, now: dateti
             document["framing"], document["survey"], document["build"],
             paper=f"Cut sheets {quote.number}, revision {number}", mark=HASH_MARK, plan_svg=framing.plan_svg,
         ),
-        "more_html": {},
+        "more_html": more_html(document, framing.plan_svg, framing.section_svg),
     }
     text = canonical(document)
     revision = Revision.objects.create(

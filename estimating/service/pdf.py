@@ -8,6 +8,8 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
+from estimating.service.pdf_tags import mend_tags
+
 BASE = "https://paper.invalid/"  # what relative addresses are relative to: a host that cannot exist (RFC 2606)
 
 
@@ -55,4 +57,4 @@ def html_to_pdf(html: str) -> bytes:
     date, no random identifier.
     """
     document = weasyprint.HTML(string=html, base_url=BASE, url_fetcher=OwnFiles(allowed_protocols=("data",)))
-    return document.write_pdf(pdf_variant="pdf/ua-1")
+    return document.write_pdf(pdf_variant="pdf/ua-1", finisher=mend_tags)

@@ -1,6 +1,8 @@
 """Filters for papers and pages."""
 
+from datetime import date, datetime
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from django import template
 
@@ -22,10 +24,33 @@ def money(amount: object, currency: str) -> str:
 
 
 @register.filter
+def difference(amount: object, currency: str) -> str:
+    """An amount that comes on top or goes off: +$120.00, −$12.00, or none."""
+    if amount in (None, ""):
+        return ""
+    value = Decimal(str(amount))
+    return "none" if not value else f"{'+' if value > 0 else ''}{money(value, currency)}"
+
+
+@register.filter
 def percent(rate: object) -> str:
     """A fraction as per cent, no more decimals than it has: 0.0725 is 7.25 %."""
     value = (Decimal(str(rate)) * 100).normalize()
     return f"{value:f} %"
+
+
+@register.filter
+def day(text: str) -> str:
+    """A date as it is written out: 2026-03-16 is March 16, 2026."""
+    found = date.fromisoformat(text)
+    return f"{found:%B} {found.day}, {found.year}"
+
+
+@register.filter
+def moment(text: str, time_zone: str) -> str:
+    """A time in its time zone: March 16, 2026, 10:00 (America/New_York)."""
+    found = datetime.fromisoformat(text).astimezone(ZoneInfo(time_zone))
+    return f"{day(found.date().isoformat())}, {found:%H:%M} ({time_zone})"
 
 
 register.filter(often)

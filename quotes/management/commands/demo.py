@@ -22,7 +22,8 @@ from quotes.models import RenderedFile, Revision
 from quotes.templatetags.paper import money
 
 FILES = {RenderedFile.Kind.PROPOSAL: "proposal.pdf", RenderedFile.Kind.CUT_SHEETS: "cut-sheets.pdf",
-         RenderedFile.Kind.PURCHASE_LIST: "purchase-list.csv"}
+         RenderedFile.Kind.PURCHASE_LIST: "purchase-list.csv", RenderedFile.Kind.MATERIAL_LIST: "material-list.pdf",
+         RenderedFile.Kind.CARE_SHEET: "care-sheet.pdf", RenderedFile.Kind.OFFICE_COPY: "office-copy.pdf"}
 
 
 class Command(BaseCommand):
