@@ -39,6 +39,8 @@ class JobFacts:
     valid_until: date | None = None  # of the newest revision
     papers: int = 0  # of the newest revision
     accepted_on: date | None = None
+    cancel_by: date | None = None  # last day on which the accepted sale may be cancelled
+    cancelled: bool = False  # the customer cancelled it in that time
     deposit_received_on: date | None = None
     starts_on: date | None = None
     built_on: date | None = None
@@ -150,6 +152,20 @@ def _dated(field: str, code: str, text: str, who: str) -> Rule:
     return rule
 
 
+def _not_cancelled(job: JobFacts) -> Blocker | None:
+    if not job.cancelled:
+        return None
+    return Blocker("sale-cancelled", "The customer cancelled the sale within the time for it: nothing is paid, ordered "
+                   "or built under it.", OFFICE)  # fmt: skip
+
+
+def _held(job: JobFacts) -> Blocker | None:
+    if job.cancelled or job.cancel_by is None or job.today > job.cancel_by:
+        return None
+    return Blocker("may-be-cancelled", f"Until the end of {job.cancel_by} the sale may be cancelled; no goods are "
+                   "ordered and no work begins before.", "nobody: the day has to pass")  # fmt: skip
+
+
 # What must be so before a job may stand in a state. Each state adds to those before it; a step over several asks for
 # all of them.
 RULES: dict[str, tuple[Rule, ...]] = {
@@ -160,12 +176,22 @@ RULES: dict[str, tuple[Rule, ...]] = {
         _roof_owner, _consent_known, _offer,
         _dated("accepted_on", "not-accepted", "The customer has not accepted the offer.", "customer"),
     ),
-    "deposit-paid": (_dated("deposit_received_on", "deposit-missing", "The deposit was not received.", "customer"),),
-    "scheduled": (_consent, _dated("starts_on", "start-missing", "No day was set for the work to begin.", OFFICE)),
-    "building": (_papers,),
-    "punch": (_dated("built_on", "not-built", "The deck is not reported as built.", "crew"),),
-    "handed-over": (_dated("handed_over_on", "not-handed-over", "The deck was not handed over.", OFFICE),),
-    "closed": (_dated("paid_on", "final-payment-missing", "The final payment was not received.", "customer"),),
+    "deposit-paid": (
+        _not_cancelled, _dated("deposit_received_on", "deposit-missing", "The deposit was not received.", "customer"),
+    ),
+    "scheduled": (
+        _not_cancelled, _held, _consent,
+        _dated("starts_on", "start-missing", "No day was set for the work to begin.", OFFICE),
+    ),
+    "building": (_not_cancelled, _held, _papers),
+    "punch": (_not_cancelled, _held, _dated("built_on", "not-built", "The deck is not reported as built.", "crew")),
+    "handed-over": (
+        _not_cancelled, _held, _dated("handed_over_on", "not-handed-over", "The deck was not handed over.", OFFICE),
+    ),
+    "closed": (
+        _not_cancelled, _held,
+        _dated("paid_on", "final-payment-missing", "The final payment was not received.", "customer"),
+    ),
 }  # fmt: skip
 
 
@@ -188,7 +214,7 @@ def blockers(job: JobFacts, to: str | None = None) -> tuple[Blocker, ...]:
         return (Blocker("job-lost", "The job was lost; taking it up again is for the owner to say.", OWNER),)
     at = STATES.index(job.state)
     if to == LOST:
-        if at < STATES.index("accepted"):
+        if at < STATES.index("accepted") or job.cancelled:
             return ()
         return (Blocker("already-accepted", "The offer was accepted; whether the job is lost is for the owner to say.",
                         OWNER),)  # fmt: skip

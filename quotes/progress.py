@@ -13,6 +13,7 @@ from estimating.models import Job
 from estimating.steps import Blocker, next_state
 from framing.models import Framing, Survey
 from quotes.models import Quote, Revision
+from quotes.sales import sales_of
 
 # What is done to bring a job into a state, once nothing blocks it.
 STEPS = {
@@ -31,7 +32,7 @@ STEPS = {
 
 @facts_from
 def facts_of_quotes(jobs: Collection[int]) -> Mapping[int, Mapping[str, Any]]:
-    """What surveys, the newest framing, the newest quote and its newest revision say; five queries."""
+    """What surveys, the newest framing, the newest quote, its newest revision and the sale say; ten queries."""
     facts: dict[int, dict[str, Any]] = {pk: {} for pk in jobs}
     for row in Survey.objects.filter(job__in=jobs).values("job").annotate(count=Count("pk")).order_by():
         facts[row["job"]]["surveys"] = row["count"]
@@ -47,6 +48,8 @@ def facts_of_quotes(jobs: Collection[int]) -> Mapping[int, Mapping[str, Any]]:
     revisions = Revision.objects.filter(quote__in=newest.values()).order_by("pk").annotate(papers=Count("files"))
     for pk, valid_until, papers in revisions.values_list("quote__job", "valid_until", "papers"):
         facts[pk] |= {"offered": True, "valid_until": valid_until, "papers": papers}
+    for pk, sale in sales_of(jobs).items():
+        facts[pk] |= {"cancel_by": sale.cancel_by, "cancelled": sale.cancelled}
     return facts
 
 

@@ -54,7 +54,12 @@ def before(state: str, **facts) -> JobFacts:
         ("scheduled", {"consent_given_on": None}, {"consent_given_on": None, "consent_needed": False},
          "consent-missing"),
         ("scheduled", {"starts_on": None}, {"starts_on": TODAY + 90 * DAY}, "start-missing"),
+        ("deposit-paid", {"cancelled": True}, {"cancelled": False}, "sale-cancelled"),
+        ("scheduled", {"cancel_by": TODAY}, {"cancel_by": TODAY - DAY}, "may-be-cancelled"),
+        ("scheduled", {"cancelled": True, "cancel_by": TODAY}, {"cancel_by": None}, "sale-cancelled"),
         ("building", {"papers": 0}, {"papers": 1}, "papers-missing"),
+        ("building", {"cancel_by": TODAY}, {"cancel_by": TODAY - DAY}, "may-be-cancelled"),
+        ("closed", {"cancelled": True}, {}, "sale-cancelled"),
         ("punch", {"built_on": None}, {}, "not-built"),
         ("handed-over", {"handed_over_on": TODAY + DAY}, {"handed_over_on": TODAY}, "not-handed-over"),
         ("closed", {"paid_on": None}, {}, "final-payment-missing"),
@@ -95,6 +100,15 @@ def test_a_step_back_is_named_and_the_state_itself_is_no_step(state):
 def test_a_job_is_lost_freely_until_the_offer_is_accepted(state):
     lost_freely = state in ("lead", "surveyed", "framed", "quoted")
     assert codes(replace(CLEAR, state=state), LOST) == ([] if lost_freely else ["already-accepted"])
+
+
+def test_a_deposit_is_taken_while_the_sale_may_still_be_cancelled_and_no_day_for_work_is_set():
+    facts = replace(CLEAR, state="accepted", cancel_by=TODAY)
+    assert codes(facts, "deposit-paid") == [] and codes(facts, "scheduled") == ["may-be-cancelled"]
+
+
+def test_a_job_whose_sale_was_cancelled_is_lost_freely():
+    assert codes(replace(CLEAR, state="accepted", cancelled=True), LOST) == []
 
 
 def test_a_lost_job_is_taken_up_by_the_owner_alone():
