@@ -31,16 +31,10 @@ from quotes.estimate import SETTLEMENTS, Extra
 from quotes.measures import MEASURES, MeasureError, measure, wrong_choice
 from quotes.models import Quote, QuoteLine, RenderedFile, Revision
 
-<<<<<<< HEAD
 CREW_PAPERS = (  # these hold no prices
     RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST, RenderedFile.Kind.MATERIAL_LIST,
     RenderedFile.Kind.CARE_SHEET,
 )
-=======
-# These hold no prices.
-CREW_PAPERS = (RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST, RenderedFile.Kind.MATERIAL_LIST,
-               RenderedFile.Kind.CARE_SHEET)
->>>>>>> 89ef7c5a2ca07fa59ada70a55ccfe747c3d98bc2
 
 
 class ExtraSerializer(StrictSerializer):

@@ -9,9 +9,6 @@ from typing import Any
 
 from quotes.recipe_lines import in_words
 
-
-
-
 COLUMNS = ("supplier", "sku", "description", "order", "unit", "net", "waste", "spare", "item", "basis", "weight_lb",
            "delivery")
 

@@ -43,7 +43,8 @@ def reasons(snapshot: Mapping[str, Any], around: Surroundings) -> tuple[Reason, 
 
 def _record(snapshot: Mapping[str, Any], around: Surroundings) -> Iterator[Reason]:
     if not around.intact:
-        yield Reason("not-intact", "What the revision keeps is not what its hash says; issue the quote again.", "office")
+        yield Reason("not-intact", "What the revision keeps is not what its hash says; issue the quote again.",
+                     "office")
     if around.offered_before:
         yield Reason("offered", "It was offered before; send its mail again, or issue another revision.", "office")
     if not around.newest:

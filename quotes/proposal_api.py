@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.db import transaction
-from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema

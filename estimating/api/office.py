@@ -38,7 +38,8 @@ class OfficeSerializer(StrictModelSerializer):
         fields = (
             "name", "address", "phone", "email", "license_number", "time_zone", "currency", "contingency_rate",
             "overhead_rate", "profit_rate", "overhead_on", "profit_on", "tax_rate", "tax_place", "tax_is_fallback",
-            "payment_schedule", "quote_valid_days", "ordering_held_days", "paper_size", "exclusions", "warranty", "notices",
+            "payment_schedule", "quote_valid_days", "ordering_held_days", "paper_size", "exclusions",
+            "warranty", "notices",
         )  # fmt: skip
         extra_kwargs = {
             "quote_valid_days": {"min_value": 1, "max_value": 366},

@@ -22,8 +22,8 @@ ON_EDGE = 0.5  # a roof's corner this near to a side lies on it [in]
 class Contract:
     """What only the office knows of a contract. What is not known is empty or None.
 
-    `agreed_where`: a key of `consumer_law.WHERE_AGREED`. `financed`: against the home. `overburden_approved`: whoever made the
-    membrane and holds the roof's warranty agreed in writing to what is laid on it.
+    `agreed_where`: a key of `consumer_law.WHERE_AGREED`. `financed`: against the home. `overburden_approved`:
+    whoever made the membrane and holds the roof's warranty agreed in writing to what is laid on it.
     """
 
     jurisdiction: str = ""
