@@ -75,10 +75,10 @@ def _deck(snapshot: Mapping[str, Any]) -> Iterator[Reason]:
     for name, framing, notes, acknowledged in decks:
         for check in framing.get("checks") or ():
             if check["status"] == "stop":
-                yield Reason("stop", f"{name.capitalize()} cannot be built as asked: {check['text']}", "estimator")
+                yield Reason("stop", f"{name[0].upper()}{name[1:]} cannot be built as asked: {check['text']}", "estimator")
         for note in unacknowledged([Note(**kept) for kept in notes], acknowledged):
             code = "survey-does-not-close" if note.key in ("misclosure", "survey-closure") else "not-acknowledged"
-            yield Reason(code, f"{name.capitalize()}: \"{note.text}\" A named person has to go on in spite of it and "
+            yield Reason(code, f"{name[0].upper()}{name[1:]}: \"{note.text}\" A named person has to go on in spite of it and "
                          "say why; that is printed.", note.decided_by)
 
 
