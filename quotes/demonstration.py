@@ -11,7 +11,17 @@ from pathlib import Path
 from typing import Any
 
 from estimating import price_lists
-from estimating.models import Customer, Job, LaborRate, Material, Office, PriceList, PriceListVersion, Supplier
+from estimating.models import (
+    Customer,
+    Job,
+    LaborRate,
+    Material,
+    Notice,
+    Office,
+    PriceList,
+    PriceListVersion,
+    Supplier,
+)
 from estimating.office import describe_office
 from estimating.records import create_record
 from framing import records
@@ -51,6 +61,7 @@ def set_up() -> Scenario:
     if office is not None and office.name != words["office"]["name"]:
         raise OtherOffice(f"This database serves {office.name}; the demo needs one of its own (DATABASE_URL).")
     job = records_of(words)
+    notices_of(words)
     framing = framing_of(job)
     version = prices_of(words)
     return Scenario(job, framing, version, revision_of(job, framing, version, words))
@@ -69,6 +80,15 @@ def records_of(words: dict[str, Any]) -> Job:
         create_record(LaborRate, {"grade": grade, "rate": Decimal(rate), "crew_count": Decimal(1),
                                   "valid_from": date.fromisoformat(words["rates_from"])}, by=None, now=NOW)
     return create_record(Job, {**words["job"], "customer": customer}, by=None, now=NOW)
+
+
+def notices_of(words: dict[str, Any]) -> None:
+    """The office's notices for the job's jurisdiction: sample wordings, unless there are some."""
+    if Notice.objects.filter(jurisdiction=words["job"]["jurisdiction"]).exists():
+        return
+    for notice in words["notices"]:
+        days = {name: date.fromisoformat(notice[name]) for name in ("valid_from", "review_by")}
+        create_record(Notice, {**notice, **days}, by=None, now=NOW)
 
 
 def framing_of(job: Job) -> Framing:
