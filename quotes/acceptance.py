@@ -1,22 +1,20 @@
 """What people do with an offer: ask, decline, sign, cancel, countersign. Each is one transaction that locks the offer.
 
-Nobody's form says what is signed: revision, option and price come from what was frozen, dates from the day and the
-answers. A form only has to name the same hash as the one that comes of these, so that nobody signs what was not shown.
-Rows that may exist once keep an offer from being accepted twice, whoever gets past the lock.
+What is signed is a `deeds.Deed`. Rows that may exist once keep an offer from being accepted twice, whoever gets past
+the lock.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection
 from datetime import date, datetime, timedelta
-from decimal import Decimal
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models import Max
 
-from estimating.models import Job, User
+from estimating.models import Customer, Job, User
 from estimating.office import local_day, the_office
 from estimating.service.history import note
 from estimating.service.moving_on import move_on
@@ -24,34 +22,18 @@ from estimating.service.problems import refusal
 from estimating.service.runs import start_run
 from framing.records import canonical
 from quotes.acceptance_mail import tell_office
-from quotes.consent import METHOD, Consent, consent_to
+from quotes.consent import METHOD
+from quotes.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Signature
 from quotes.offers import Standing, end_of_day, is_signed_by_owners, locked_offer, standing
-from quotes.sales import last_day_to_cancel, last_signed, sales_of
-from quotes.signed_notices import completed_notices, unfilled
+from quotes.sales import last_signed, sales_of
+from quotes.signed_notices import in_words
 
-AS_OFFERED = ""  # key of the deck as first offered, where no option is chosen
 QUESTIONS_FOR = timedelta(days=90)  # after an offer's last day its page still takes questions for so long
 QUESTIONS_A_DAY = 20
 LONGEST_NAME = 200
 JOINERS = "\u200c\u200d"  # what some scripts spell with, though nobody sees it
 OPENED_AGAIN_AFTER = timedelta(hours=1)
-
-# How and where it was agreed, as the person who signs is asked: what decides which rules of sales away from a seller's
-# place may be meant (16 CFR 429.0(a)). It is kept; nothing is concluded from it.
-AGREED_WHERE = {
-    "buyer-home": "At my home or on the roof, with somebody from the office there, invited or not",
-    "elsewhere": "Somewhere else in person: a fair, my place of work, a café",
-    "seller-place": "At the office's own place of business, where I went",
-    "remote": "By mail, telephone or online alone; we never met",
-    "unknown": "I am not sure",
-}
-
-
-@refusal(409)
-class AcceptanceRefused(Exception):
-    """What was asked for cannot be done; the sentence tells the person who asked."""
-
 
 @refusal(409)
 class NotOpen(AcceptanceRefused):
@@ -68,21 +50,6 @@ class NotYetTheirs(AcceptanceRefused):
     """The second owner signs what the first one chose, so the first signs first."""
 
 
-@refusal(409)
-class NotTheSame(AcceptanceRefused):
-    """What would be signed is not what was shown."""
-
-
-@refusal(409)
-class NotComplete(AcceptanceRefused):
-    """A notice that has to go with the acceptance is not filled in."""
-
-
-@refusal(422)
-class NotAnOption(AcceptanceRefused):
-    """There is no such option in this proposal."""
-
-
 @refusal(422)
 class NotAName(AcceptanceRefused):
     """What was typed in place of a name is none."""
@@ -91,70 +58,6 @@ class NotAName(AcceptanceRefused):
 @refusal(409)
 class TooManyQuestions(AcceptanceRefused):
     """More questions in a day than anybody answers."""
-
-
-@dataclass(frozen=True)
-class Choices:
-    """What a person chose and answered before signing. None: not answered, or not known."""
-
-    option: str
-    agreed_where: str
-    over_65: bool | None
-    disaster: bool | None
-    access_shown: str
-    consented_at: datetime
-
-
-@dataclass(frozen=True)
-class Deed:
-    """What one person signs: everything that its hash covers, and the rule that the last day was counted by."""
-
-    revision_sha256: str
-    option: str
-    price: Decimal
-    consent: Consent
-    notices: tuple[Mapping[str, Any], ...]
-    transaction_date: date
-    cancel_by: date
-    cancel_rule: Mapping[str, Any]
-
-    @property
-    def sha256(self) -> str:
-        """Over the canonical JSON of revision, option, price, consent, notices and both dates."""
-        text = canonical({
-            "revision": self.revision_sha256, "option": self.option, "price": str(self.price),
-            "consent": {"version": self.consent.version, "text": self.consent.text},
-            "notices": [dict(notice) for notice in self.notices],
-            "transaction_date": self.transaction_date.isoformat(), "cancel_by": self.cancel_by.isoformat(),
-        })
-        return hashlib.sha256(text.encode()).hexdigest()
-
-
-def deed_for(link: OfferLink, choices: Choices, *, now: datetime) -> Deed:
-    """What the person of a link would sign at a moment. Raises NotAnOption, or NotComplete for an unfilled notice."""
-    revision, office = link.offer.revision, the_office()
-    snapshot = revision.document
-    day = local_day(office, now)
-    last = last_day_to_cancel(revision.quote.job.jurisdiction, day, over_65=choices.over_65, disaster=choices.disaster)
-    notices = completed_notices(snapshot, transaction_date=day, cancel_by=last.day)
-    if missing := unfilled(notices):
-        raise NotComplete(f"A notice that goes with the acceptance is not filled in ({missing}), so nothing can be "
-                          "signed here yet. Please tell the office.")
-    return Deed(
-        revision_sha256=revision.sha256, option=choices.option, price=price_of(link.offer, choices.option),
-        consent=consent_to(str(revision), snapshot["office"]), notices=tuple(notices), transaction_date=day,
-        cancel_by=last.day, cancel_rule=last.as_json(),
-    )
-
-
-def price_of(offer: Offer, option: str) -> Decimal:
-    """The price of an option, as it was frozen. Raises NotAnOption."""
-    if option == AS_OFFERED:
-        return offer.revision.price
-    for row in offer.revision.document.get("options") or ():
-        if row["key"] == option:
-            return Decimal(row["price"])
-    raise NotAnOption("There is no such option in this proposal; choose one of those that stand in it.")
 
 
 @transaction.atomic
@@ -167,7 +70,7 @@ def accept(link_id: int, choices: Choices, name: str, *, revision_sha256: str, d
     """
     link = _locked_link(link_id)
     offer, job = link.offer, Job.objects.select_for_update().get(pk=link.offer.revision.quote.job_id)
-    _check_may_sign(link, job, now)
+    check_may_sign(link, now=now)
     name = _checked_name(name)
     deed = deed_for(link, choices, now=now)
     if revision_sha256 != deed.revision_sha256:
@@ -244,7 +147,7 @@ def cancel_sale(link_id: int, *, now: datetime) -> OfferEvent:
     offer = link.offer
     _check_standing(offer, now, Standing.ACCEPTED, Standing.SIGNED_IN_PART)
     if not may_cancel(offer.acceptance, now):
-        raise NotOpen(f"The last day to cancel here was {_day(last_signed(offer.acceptance)[1])}. Please call the "
+        raise NotOpen(f"The last day to cancel here was {in_words(last_signed(offer.acceptance)[1])}. Please call the "
                       "office.")
     if not Signature.objects.filter(link=link).exists():
         raise NotOpen("You have not signed this proposal; you may decline it instead.")
@@ -275,6 +178,21 @@ def countersign(offer_id: int, name: str, *, by: User, now: datetime) -> Signatu
     return signature
 
 
+def check_may_sign(link: OfferLink, *, now: datetime) -> None:
+    """Whether the person of a link may sign at a moment; asked again under the lock. Raises as `accept`."""
+    job = link.offer.revision.quote.job
+    signed = Signature.objects.filter(link=link).first()
+    if signed is not None:
+        raise AlreadySigned(f"You signed this proposal on {in_words(signed.transaction_date)}; it is not signed twice.")
+    _check_standing(link.offer, now, Standing.OPEN, Standing.SIGNED_IN_PART)
+    if link.role == OfferLink.Role.CO_OWNER and not Acceptance.objects.filter(offer=link.offer).exists():
+        raise NotYetTheirs("The first owner chooses and signs first; then you sign under the same choice here.")
+    sale = sales_of([job.pk]).get(job.pk)
+    if sale is not None and not sale.cancelled:
+        raise NotOpen(f"A proposal for this deck was accepted on {in_words(sale.accepted_on)} already; a second one is "
+                      "not accepted beside it. A change to it is agreed in writing with the office.")
+
+
 def note_opening(link: OfferLink, *, now: datetime) -> None:
     """Note that a person opened the page, at most once an hour; a scanner of mail may be that person."""
     recent = OfferEvent.objects.filter(link=link, kind=OfferEvent.Kind.OPENED, created_at__gt=now - OPENED_AGAIN_AFTER)
@@ -303,6 +221,19 @@ def clean(text: str) -> str:
     return "".join(kept).strip()
 
 
+def forget_people(sender: Any, jobs: Collection[int], **_: Any) -> None:
+    """Blank names, addresses and words in the offers of an erased customer's jobs; hashes and dates stay.
+
+    Receives `customers.customer_erased`. With its name a link is gone too: its page is as one that nobody was given.
+    """
+    now = Customer.objects.filter(jobs__in=jobs).aggregate(at=Max("erased_at"))["at"]
+    for rows in (OfferLink.objects.filter(offer__revision__quote__job__in=jobs),
+                 OfferEvent.objects.filter(offer__revision__quote__job__in=jobs),
+                 Signature.objects.filter(acceptance__offer__revision__quote__job__in=jobs)):
+        for row in rows.filter(erased_at=None):
+            row.erase(now)
+
+
 def _checked_name(text: str) -> str:
     """A typed name with single blanks. Raises NotAName."""
     name = " ".join(text.split())
@@ -318,23 +249,10 @@ def _locked_link(link_id: int) -> OfferLink:
     return link
 
 
-def _check_may_sign(link: OfferLink, job: Job, now: datetime) -> None:
-    signed = Signature.objects.filter(link=link).first()
-    if signed is not None:
-        raise AlreadySigned(f"You signed this proposal on {_day(signed.transaction_date)}; it is not signed twice.")
-    _check_standing(link.offer, now, Standing.OPEN, Standing.SIGNED_IN_PART)
-    if link.role == OfferLink.Role.CO_OWNER and not Acceptance.objects.filter(offer=link.offer).exists():
-        raise NotYetTheirs("The first owner chooses and signs first; then you sign under the same choice here.")
-    sale = sales_of([job.pk]).get(job.pk)
-    if sale is not None and not sale.cancelled:
-        raise NotOpen(f"A proposal for this deck was accepted on {_day(sale.accepted_on)} already; a second one is not "
-                      "accepted beside it. A change to it is agreed in writing with the office.")
-
-
 def _check_standing(offer: Offer, now: datetime, *expected: Standing) -> None:
     found = standing(offer, now)
     if found not in expected:
-        raise NotOpen(SENTENCES[found].format(until=_day(offer.revision.valid_until)))
+        raise NotOpen(SENTENCES[found].format(until=in_words(offer.revision.valid_until)))
 
 
 # What each standing says to whoever comes with something that it does not allow.
@@ -349,10 +267,6 @@ SENTENCES = {
                          "newer one came to you by mail with a link of its own; ask the office if it did not.",
     Standing.EXPIRED: "This proposal was valid until the end of {until} and cannot be accepted any more.",
 }
-
-
-def _day(day: date) -> str:
-    return f"{day:%B} {day.day}, {day.year}"
 
 
 def _text(day: date | None) -> str | None:

@@ -25,5 +25,6 @@ urlpatterns = [
     path("login/", LoginView.as_view(template_name="office/login.html"), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
+    path("proposal/", include("quotes.homeowner")),
     path("", include("quotes.pages")),
 ]

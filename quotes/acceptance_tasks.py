@@ -1,0 +1,119 @@
+"""Background work after a signature: the signed paper, kept beside the revision, and the mails that bring it."""
+
+from __future__ import annotations
+
+import html
+from importlib import import_module
+from importlib.util import find_spec
+from typing import Any
+
+from django.utils import timezone
+
+from estimating.models import Run
+from estimating.service.pdf import html_to_pdf
+from estimating.service.runs import Report, Store, run_kind
+from quotes.acceptance_mail import post_receipt
+from quotes.deeds import AGREED_WHERE
+from quotes.models import Acceptance, OutboxMail, RenderedFile, Signature
+from quotes.papers import PDF, Paper, check_not_erased, keep_papers
+from quotes.rendering import filled
+from quotes.sales import last_signed
+from quotes.signed_notices import copies_of, in_words
+from quotes.templatetags.paper import money
+
+
+@run_kind("receipt", queue="render")
+def receipt_run(run: Run, report: Report) -> Store:
+    """Make the signed paper of the acceptance that the run names; bring it to all who have signed, and the office.
+
+    Each signature has a run of its own, so one that finds a newer signature when it is done keeps nothing.
+    """
+    acceptance = Acceptance.objects.select_related("offer__revision__quote__job__customer").get(
+        pk=int(run.subject.removeprefix("acceptance/")))
+    revision = acceptance.offer.revision
+    signatures = list(acceptance.signatures.select_related("link").order_by("pk"))
+    report(10, "signed paper")
+    pdf = html_to_pdf(signed_paper(acceptance, signatures))
+
+    def store() -> dict[str, Any]:
+        check_not_erased(revision)
+        if acceptance.signatures.count() != len(signatures):
+            return {"files": [], "later": "another signature was given meanwhile; its own run makes the paper"}
+        now = timezone.now()
+        [file] = keep_papers(revision, {RenderedFile.Kind.SIGNED: Paper(PDF, pdf)}, now=now)
+        by_all = any(signature.role == Signature.Role.OFFICE for signature in signatures)
+        for signature in signatures:
+            if signature.link is not None and signature.link.email:
+                post_receipt(
+                    signature.link, pdf=pdf, file_name=file.name, words=receipt_words(acceptance, signature),
+                    kind=OutboxMail.Kind.SIGNED if by_all else OutboxMail.Kind.RECEIPT, now=now,
+                )
+        return {"files": [{"kind": file.kind, "sha256": file.sha256, "size": file.size, "name": file.name}]}
+
+    return store
+
+
+def receipt_words(acceptance: Acceptance, signature: Signature) -> list[str]:
+    """What the mail with the signed paper says, a paragraph each."""
+    revision = acceptance.offer.revision
+    snapshot = revision.document
+    option = option_of(acceptance)
+    what = f"option {option['key']}, {option['name']}" if option else "as described in its section 1"
+    signed = last_signed(acceptance)
+    assert signed is not None and signature.transaction_date is not None
+    return [
+        f"You signed {revision.quote.number}, revision {revision.number}, on {in_words(signature.transaction_date)}: "
+        f"{what}, at {money(acceptance.price, snapshot['estimate']['currency'])}.",
+        f"You may cancel until the end of {in_words(signed[1])}, without giving a reason: on the page behind your link"
+        f"{', or in writing with a copy of the notice in the signed paper' if signature.notices else ''}.",
+        "No goods are ordered and no work begins before that day has passed.",
+    ]
+
+
+def signed_paper(acceptance: Acceptance, signatures: list[Signature]) -> str:
+    """The HTML of the signed paper: the proposal as it was sent, with who signed what and when."""
+    revision = acceptance.offer.revision
+    job = revision.quote.job
+    page = filled(revision.proposal_html, name=job.customer.name, site=job.site_address, sha256=revision.sha256)
+    return _signed_html(page, record_of(acceptance, signatures))
+
+
+def record_of(acceptance: Acceptance, signatures: list[Signature]) -> dict[str, Any]:
+    """What the signed paper tells of an acceptance; the notices are those of each who signed."""
+    snapshot = acceptance.offer.revision.document
+    option, owners = option_of(acceptance), [row for row in signatures if row.role != Signature.Role.OFFICE]
+    first, signed = owners[0], last_signed(acceptance)
+    assert signed is not None and first.consent is not None
+    notices = [{**notice, "text": copies_of([{**notice, "copies": 1}], row.link.name if row.link else "")[0]["text"]}
+               for row in owners for notice in row.notices]
+    return {
+        "accepted_at": owners[-1].created_at, "time_zone": snapshot["office"]["time_zone"],
+        "currency": snapshot["estimate"]["currency"], "price": acceptance.price,
+        "option": {"key": option["key"], "name": option["name"]} if option else None,
+        "signatures": [{"role": row.role, "name": row.name, "sha256": row.signed_sha256, "at": row.created_at}
+                       for row in signatures],
+        "agreed_where": AGREED_WHERE.get(first.agreed_where, first.agreed_where),
+        "transaction_date": signed[0], "cancel_by": signed[1], "notices": notices,
+        "consent": {"text": first.consent["text"], "version": first.consent["version"],
+                    "at": first.created_at},
+    }
+
+
+def option_of(acceptance: Acceptance) -> dict[str, Any] | None:
+    """The option that was chosen, as the snapshot has it; None for the deck as first offered."""
+    options = acceptance.offer.revision.document.get("options") or ()
+    return next((row for row in options if row["key"] == acceptance.option), None)
+
+
+def _signed_html(page: str, record: dict[str, Any]) -> str:
+    """The page with its record, by `quotes.signed_paper` where there is one."""
+    if find_spec("quotes.signed_paper") is not None:
+        return import_module("quotes.signed_paper").signed_html(page, record)
+    said = [f"Price: {money(record['price'], record['currency'])}", f"Cancel by: {in_words(record['cancel_by'])}",
+            *(f"{row['role']}: {row['name']}, {row['at']:%Y-%m-%d %H:%M} UTC, SHA-256 {row['sha256']}"
+              for row in record["signatures"]),
+            *(f"{notice['title']} (copy {copy} of {notice['copies']}). {notice['text']}"
+              for notice in record["notices"] for copy in range(1, notice["copies"] + 1))]
+    told = "".join(f"<p>{html.escape(words)}</p>" for words in said)
+    before, _, after = page.rpartition("</body>")
+    return f"{before}<section><h2>Signed</h2>{told}</section></body>{after}"
