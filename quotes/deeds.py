@@ -13,12 +13,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from estimating.notices import days_given
 from estimating.office import local_day, the_office
+from estimating.right_to_cancel import cancel_by_for
 from estimating.service.problems import refusal
 from framing.records import canonical
 from quotes.consent import Consent, consent_to
 from quotes.models import Offer, OfferLink
-from quotes.sales import last_day_to_cancel
 from quotes.signed_notices import completed_notices, unfilled
 
 AS_OFFERED = ""  # key of the deck as first offered, where no option is chosen
@@ -96,7 +97,8 @@ def deed_for(link: OfferLink, choices: Choices, *, now: datetime) -> Deed:
     revision, office = link.offer.revision, the_office()
     snapshot = revision.document
     day = local_day(office, now)
-    last = last_day_to_cancel(revision.quote.job.jurisdiction, day, over_65=choices.over_65, disaster=choices.disaster)
+    last = cancel_by_for(revision.quote.job.jurisdiction, day, over_65=choices.over_65, disaster=choices.disaster,
+                         at_least=days_given(snapshot.get("notices") or ()))
     notices = completed_notices(snapshot, transaction_date=day, cancel_by=last.day)
     if missing := unfilled(notices):
         raise NotComplete(f"A notice that goes with the acceptance is not filled in ({missing}), so nothing can be "

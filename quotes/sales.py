@@ -8,33 +8,12 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 
 from django.db.models import Prefetch
 
-from estimating.business_days import CancelBy, cancel_by
 from estimating.models import Job, Office
-from estimating.reference.consumer_law import COOLING_OFF_DAYS, COOLING_OFF_SOURCE
+from estimating.right_to_cancel import cancel_by_for
 from quotes.models import Acceptance, OfferEvent, Signature
-
-
-@dataclass(frozen=True)
-class LastDay:
-    """Until the end of which day a sale may be cancelled, and what it was counted by."""
-
-    start: date
-    counted: CancelBy
-    days: int
-    source: str
-
-    @property
-    def day(self) -> date:
-        return self.counted.day
-
-    def as_json(self) -> dict[str, Any]:
-        return {"start": self.start.isoformat(), "day": self.day.isoformat(), "days": self.days,
-                "literal": self.counted.literal.isoformat(), "careful": self.counted.careful.isoformat(),
-                "source": self.source}
 
 
 @dataclass(frozen=True)
@@ -52,11 +31,6 @@ class Hold:
 
     until: date | None
     text: str
-
-
-def last_day_to_cancel(jurisdiction: str, signed: date, *, over_65: bool | None, disaster: bool | None) -> LastDay:
-    """The last day to cancel what was signed on a day, counted the careful way; None: not answered."""
-    return LastDay(signed, cancel_by(signed, COOLING_OFF_DAYS), COOLING_OFF_DAYS, COOLING_OFF_SOURCE)
 
 
 def sales_of(jobs: Collection[int]) -> dict[int, Sale]:
@@ -78,7 +52,7 @@ def sales_of(jobs: Collection[int]) -> dict[int, Sale]:
         if last is not None and (accepted_on is None or accepted_on <= last[0]):
             found[pk] = Sale(last[0], last[1], bool(signed[pk].offer.events.all()))
         elif accepted_on is not None:
-            day = last_day_to_cancel(jurisdiction, accepted_on, over_65=None, disaster=None).day
+            day = cancel_by_for(jurisdiction, accepted_on, over_65=None, disaster=None).day
             found[pk] = Sale(accepted_on, day)
     return found
 
