@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from quotes.notes import Note, unacknowledged
+from quotes.notes.placing import DOES_NOT_CLOSE
 
 
 class Reason(NamedTuple):
@@ -68,18 +69,25 @@ def _prices(snapshot: Mapping[str, Any], around: Surroundings) -> Iterator[Reaso
 
 def _deck(snapshot: Mapping[str, Any]) -> Iterator[Reason]:
     """Stops, and findings that a named person has to acknowledge, of the deck and of each option."""
-    decks = [("the deck", snapshot["framing"], snapshot["notes"], snapshot.get("acknowledgements") or ())]
-    decks += [(f"option {option['key']}", option["framing"], option["notes"],
-               [*(snapshot.get("acknowledgements") or ()), *(option.get("acknowledgements") or ())])
-              for option in snapshot.get("options") or ()]
-    for name, framing, notes, acknowledged in decks:
-        for check in framing.get("checks") or ():
+    everywhere = snapshot.get("acknowledgements") or ()
+    for name, deck in [("The deck", snapshot), *((f"Option {option['key']}", option)
+                                                 for option in snapshot.get("options") or ())]:
+        for check in deck["framing"].get("checks") or ():
             if check["status"] == "stop":
-                yield Reason("stop", f"{name[0].upper()}{name[1:]} cannot be built as asked: {check['text']}", "estimator")
-        for note in unacknowledged([Note(**kept) for kept in notes], acknowledged):
-            code = "survey-does-not-close" if note.key in ("misclosure", "survey-closure") else "not-acknowledged"
-            yield Reason(code, f"{name[0].upper()}{name[1:]}: \"{note.text}\" A named person has to go on in spite of it and "
-                         "say why; that is printed.", note.decided_by)
+                yield Reason("stop", f"{name} cannot be built as asked: {check['text']}", "estimator")
+        known = [*everywhere, *(deck.get("acknowledgements") or ())]
+        for note in unacknowledged(asking(deck["notes"], deck["estimate"]), known):
+            code = "survey-does-not-close" if note.key in DOES_NOT_CLOSE else "not-acknowledged"
+            yield Reason(code, f"{name}: \"{note.text}\" A named person has to go on in spite of it and say why; that "
+                         "is printed.", note.decided_by)
+
+
+def asking(notes: Sequence[Mapping[str, Any]], estimate: Mapping[str, Any]) -> list[Note]:
+    """Notes, and cautions of an estimate, as what somebody may have to acknowledge."""
+    cautions = [Note(key=kept["key"], section="caution", text=kept["text"], basis=kept["basis"], source=kept["source"],
+                     decided_by=kept["decided_by"], acknowledge=True, status="caution")
+                for kept in estimate.get("cautions") or () if kept.get("acknowledge")]
+    return [*(Note(**kept) for kept in notes), *cautions]
 
 
 def _estimates(snapshot: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:

@@ -19,6 +19,7 @@ from quotes import proposal_parts
 from quotes.models import Quote
 from quotes.notes import SECTIONS, Note, edited, unacknowledged
 from quotes.notes.edits import KINDS, LEAST_REASON, MOST_LETTERS
+from quotes.offer_checks import asking
 from quotes.snapshots import notes_of_quote
 
 
@@ -157,15 +158,17 @@ class ProposalViewSet(ReadViewSet):
 
 def _notes(quote: Quote) -> dict[str, Any]:
     notes, wrong = edited(notes_of_quote(quote), quote.note_edits)
+    asked = asking([note.as_json() for note in notes], quote.estimate)
     return NotesAnswer({
         "notes": notes, "edits": quote.note_edits, "left_out": [one.text for one in wrong],
-        "to_acknowledge": unacknowledged(notes, quote.acknowledgements), "acknowledged": quote.acknowledgements,
+        "to_acknowledge": unacknowledged(asked, quote.acknowledgements), "acknowledged": quote.acknowledgements,
     }).data
 
 
 def _note(quote: Quote, key: str, where: str) -> Note:
     """The note that somebody goes on with. Raises Refused where the quote has none such, or none that asks for it."""
-    notes = unacknowledged(edited(notes_of_quote(quote), quote.note_edits)[0], ())
+    changed = edited(notes_of_quote(quote), quote.note_edits)[0]
+    notes = unacknowledged(asking([note.as_json() for note in changed], quote.estimate), ())
     for note in notes:
         if note.key == key and (not where or note.where == where):
             return note

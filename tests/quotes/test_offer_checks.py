@@ -54,7 +54,7 @@ def test_a_price_past_its_date_is_named_also_of_an_option(snapshot):
     assert codes(snapshot) == ["prices-ended"]
     snapshot["estimate"]["prices_valid_to"] = "2026-03-16"
     assert codes(snapshot) == []
-    option = {"key": "A", "framing": {"checks": []}, "notes": [], "estimate": {"prices_valid_to": "2026-03-15"}}
+    option = {"key": "A", "framing": {}, "notes": [], "estimate": {"prices_valid_to": "2026-03-15"}}
     snapshot["options"] = [option]
     assert [reason.text for reason in reasons(snapshot, CLEAR)][0].startswith("A price of option A ended")
 
@@ -88,3 +88,12 @@ def test_everything_is_told_at_once(snapshot):
     snapshot["acknowledgements"] = []
     found = codes(snapshot, replace(CLEAR, intact=False, consent="No consent.", site_url=""))
     assert {"not-intact", "survey-does-not-close", "not-acknowledged", "consent", "site-url"} <= set(found)
+
+
+def test_a_first_payment_over_a_states_limit_asks_for_a_named_person_too(snapshot):
+    caution = {"key": "deposit", "text": "The first payment is more than 1,000.00.", "basis": "b", "source": "s",
+               "decided_by": "counsel", "acknowledge": True}
+    snapshot["estimate"]["cautions"] = [caution]
+    assert codes(snapshot) == ["not-acknowledged"]
+    snapshot["estimate"]["cautions"] = [{**caution, "acknowledge": False}]
+    assert codes(snapshot) == []
