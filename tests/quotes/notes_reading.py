@@ -320,7 +320,7 @@ def of_doors(r: Read) -> dict[str, Answer]:
     for door in r.doors:
         for name in door["points"]:
             read = [-r.long(v["drop"]) for v in r.survey["levels"] if v["point"] == name and v["on"] == "threshold"]
-            if read and name in r.points and r.facets and "level-suspect" not in r.codes:
+            if read and name in r.points and r.facets:
                 high = min(read) - r.roof_z(r.points[name])
                 upturn.append(under(high, 8.0, 0.5 if drift else 1e-3))
         here = [reveals[name] for name in door["points"] if name in reveals]
@@ -394,6 +394,27 @@ def of_contract(c: Any) -> dict[str, Answer]:
         "rescission": c.financed is True, "electronic-records": c.electronic, "liens": True,
         "home-contract": c.price is not None and over_by_state is not None and c.price > over_by_state,
     }
+
+
+# Checks that are cautions where their value is over, or under, their limit, and in order otherwise.
+OVER = ("misclosure", "datum-drift", "water-under-joists", "outlet-capacity", "leader-capacity", "outlet-off-roof",
+        "blocked-primary-joists", "blocked-primary-deck", "door-step", "accessible-threshold", "landing-slope",
+        "roof-extrapolated")
+UNDER = ("clear-gap", "clear-gap-at-hump", "roof-slope-low", "ponding-along-edge", "ponding-along-valley",
+         "membrane-upturn", "door-flush", "deck-above-sill", "overflow-opening", "overflow-size",
+         "blocked-primary-sill", "door-landing")
+STATUSES = ("caution where over its limit", "caution where under its limit")
+
+
+def statuses(framing: Doc) -> dict[str, tuple[bool, bool]]:
+    """(no check tells otherwise, yes) for both kinds: whether each is a caution exactly on its side of its limit."""
+    told = {}
+    for name, codes, sign in zip(STATUSES, (OVER, UNDER), (1, -1), strict=True):
+        checks = [c for c in framing["checks"] if c["code"] in codes]
+        odd = [c for c in checks if abs(c["value"] - c["limit"]) > 1e-8
+               and (sign * (c["value"] - c["limit"]) > 0) != (c["status"] == "caution")]
+        told[name] = (not odd, True)
+    return told
 
 
 def fired(name: str, notes: Sequence[Any]) -> bool:

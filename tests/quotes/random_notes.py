@@ -106,8 +106,9 @@ def situation(seed: int) -> Situation:
     if "rain" in build:
         build["rain"]["primary"] = one((1.5, 3.6, 8))
     if often(0.12):
-        low = {"least": 1 / 8, "target": 1 / 8, "most": 1.5}
-        build["supports"] |= {"pad_thickness": asked(1 / 8, build["unit"]),
+        low = {"least": 1 / 16, "target": 1 / 16, "most": 1.5}
+        survey["level_sigma"] = crew(1 / 8)
+        build["supports"] |= {"pad_thickness": asked(1 / 16, build["unit"]),
                               "clear_gap": {name: asked(gap, build["unit"]) for name, gap in low.items()}}
         build["supports"].pop("base_thickness", None)
     for name in ("pad_material", "base_material"):

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 from framing.engine.design import frame
 from quotes.notes import claims_of, notes_for
-from tests.quotes.notes_reading import expected, fired
+from tests.quotes.notes_reading import expected, fired, statuses
 from tests.quotes.random_notes import situation
 
 SHOWN = 12
@@ -49,7 +49,7 @@ def check(seed: int) -> Result:
     except Exception as error:
         result.error = f"{type(error).__name__}: {error}"
         return result
-    result.found = {name: (fired(name, notes), answer) for name, answer in asked.items()}
+    result.found = {name: (fired(name, notes), answer) for name, answer in asked.items()} | statuses(framing)
     result.claims = [note.text for note in notes if claims_of(note.text)]
     result.unsaid = [note.key for note in notes if not (note.basis and note.source and note.decided_by and note.text)]
     result.same = len(notes) - len({note.name for note in notes})
