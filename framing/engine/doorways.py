@@ -23,6 +23,7 @@ from framing.reference import doors
 Array = NDArray[np.float64]
 
 HAIR = 1e-3  # what the outline's own rounding leaves [in]
+EXACT = 1e-6  # what arithmetic leaves of a step that was asked for to the inch [in]
 SKEW = 2.0  # the deck's edge is square to the door within this over its width [in]
 
 
@@ -39,18 +40,18 @@ def door_checks(survey: Survey, adjusted: Adjustment, deck: Polygon, reveals: Ma
         if not here:
             continue
         low, high = min(here, key=lambda p: here[p]), max(here, key=lambda p: here[p])
-        if here[low] < 0:
+        if here[low] < -EXACT:
             found.append(check("deck-above-sill", "caution", value=here[low], limit=0.0, where=low, acknowledge=True,
                                over=length.write(-here[low]), door=door.name))
         limit, rule = step_rule(door, here[high])
-        if here[high] > limit:
+        if here[high] > limit + EXACT:
             found.append(check("door-step", "caution", value=here[high], limit=limit, where=high,
                                step=length.write(here[high]), door=door.name, rule=rule))
-        if here[low] < doors.FLUSH:
+        if here[low] < doors.FLUSH - EXACT:
             found.append(check("door-flush", "caution", value=here[low], limit=doors.FLUSH, where=low,
                                reveal=length.write(here[low]), door=door.name))
         level = max(here, key=lambda p: abs(here[p]))  # up or down
-        if survey.site is not None and survey.site.accessible_route and abs(here[level]) > doors.ACCESSIBLE:
+        if survey.site is not None and survey.site.accessible_route and abs(here[level]) > doors.ACCESSIBLE + EXACT:
             found.append(check("accessible-threshold", "caution", value=abs(here[level]), limit=doors.ACCESSIBLE,
                                where=level, step=length.write(abs(here[level])), door=door.name,
                                most=length.write(doors.ACCESSIBLE)))
