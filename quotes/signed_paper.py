@@ -36,7 +36,7 @@ def signed_html(proposal: str, record: Mapping[str, Any]) -> str:
     acceptance = render_to_string("paper/signed.html", {
         "record": record, "currency": record.get("currency") or "USD",
         "signatures": [{**signature, "role": ROLES[signature["role"]]} for signature in record["signatures"]],
-        "copies": [{**notice, "copy": copy if notice["copies"] > 1 else None}
+        "copies": [{**notice, "copy_number": copy if notice["copies"] > 1 else None}
                    for notice in notices for copy in range(1, notice["copies"] + 1)],
     })
     page = ACCEPTANCE.sub(lambda _: acceptance, proposal, count=1)

@@ -47,10 +47,16 @@ def day(text: str) -> str:
 
 
 @register.filter
-def moment(text: str, time_zone: str) -> str:
-    """A time in its time zone: March 16, 2026, 10:00 (America/New_York)."""
+def clock(text: str, time_zone: str) -> str:
+    """A time as the clocks of a time zone tell it: March 16, 2026, 10:00."""
     found = datetime.fromisoformat(text).astimezone(ZoneInfo(time_zone))
-    return f"{day(found.date().isoformat())}, {found:%H:%M} ({time_zone})"
+    return f"{day(found.date().isoformat())}, {found:%H:%M}"
+
+
+@register.filter
+def moment(text: str, time_zone: str) -> str:
+    """The same with its time zone named: March 16, 2026, 10:00 (America/New_York)."""
+    return f"{clock(text, time_zone)} ({time_zone})"
 
 
 register.filter(often)
