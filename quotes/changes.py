@@ -128,7 +128,10 @@ def _plain(value: Any) -> str:
 def _notes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Change]:
     """Cautions and what others decide that came or went; wording that only follows a number is not told again."""
     old, new = _told(before), _told(after)
+    silent = {(note["key"], note["where"]) for note in after["notes"] if note.get("edited") == "silenced"}
     for key in dict.fromkeys((*old, *new)):
+        if key in silent:
+            continue  # it is as it was, though it is not printed any more
         if key not in old:
             yield Change("New to know", "", new[key])
         elif key not in new:

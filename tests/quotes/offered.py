@@ -11,7 +11,7 @@ from django.test import Client
 
 from framing.records import canonical
 from quotes.demonstration import NOW
-from quotes.models import Offer, OfferEvent, OfferLink, Revision, Signature, Acceptance
+from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Revision, Signature
 from quotes.offers import _hashed, _token, end_of_day, token_of
 from quotes.snapshots import snapshot_sha256
 
