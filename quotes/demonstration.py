@@ -30,6 +30,9 @@ from framing.records import canonical, keep_survey
 from quotes import drafts, revisions
 from quotes.estimate import Extra
 from quotes.models import Revision
+from quotes.notes import to_acknowledge
+from quotes.proposal_parts import acknowledge
+from quotes.snapshots import notes_of_quote
 
 DATA = Path(__file__).parent / "demo"
 NOW = datetime(2026, 3, 16, 14, 0, tzinfo=UTC)  # a day of its own, so that the demo prints the same price for ever
@@ -139,4 +142,8 @@ def revision_of(job: Job, framing: Framing, version: PriceListVersion, words: di
         return known
     extras = [Extra(item, Decimal(quantity), unit, reason) for item, quantity, unit, reason in words["extras"]]
     quote = drafts.draft_quote(job.pk, framing.pk, version_ids=[version.pk], extras=extras, by=None, now=NOW)
+    person = words["acknowledgements"]
+    for found in to_acknowledge(notes_of_quote(quote)):
+        acknowledge(quote.pk, found.key, found.text, name=person["name"],
+                    reason=person["reasons"].get(found.key, person["other"]), by=None, now=NOW)
     return revisions.issue_revision(quote.pk, by=None, now=NOW)

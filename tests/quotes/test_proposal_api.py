@@ -134,15 +134,15 @@ def test_an_edit_of_a_note_that_is_gone_blocks_the_revision_until_it_is_looked_a
         issued(quote)
 
 
-def test_a_named_person_goes_on_and_it_is_printed(api, quote, send):
-    asked = api.get(f"{API}/quotes/{quote.pk}/notes").json()["to_acknowledge"]
+def test_a_named_person_goes_on_and_it_is_printed(api, dearer, send):
+    asked = api.get(f"{API}/quotes/{dearer.pk}/notes").json()["to_acknowledge"]
     assert "misclosure" in {note["key"] for note in asked}
     for note in asked:
         body = send("acknowledgements", {"key": note["key"], "where": note["where"], "name": "Hal Example",
-                                         "reason": "read again on the roof with the roofer"}, "post")
+                                         "reason": "read again on the roof with the roofer"}, "post", dearer)
         assert body.status_code == 200, body.content
     assert body.json()["to_acknowledge"] == []
-    revision = issued(quote)
+    revision = issued(dearer)
     assert "Hal Example" in revision.proposal_html and "read again on the roof" in revision.proposal_html
     left = {reason.code for reason in reasons(revision.document, Surroundings(
         today=NOW.date(), site_url="https://q.example.com", addresses=["a@example.com"], office_email="o@example.com"))}
@@ -153,12 +153,12 @@ def test_a_named_person_goes_on_and_it_is_printed(api, quote, send):
     ({"key": "upkeep"}, "/key"), ({"key": "nothing"}, "/key"), ({"name": ""}, "/name"),
     ({"reason": "short"}, "/reason"),
 ])
-def test_what_needs_no_person_or_names_none_is_refused(quote, send, change, at):
+def test_what_needs_no_person_or_names_none_is_refused(dearer, send, change, at):
     body = {"key": "misclosure", "name": "Hal Example", "reason": "read again on the roof"} | change
-    answer = send("acknowledgements", body, "post")
+    answer = send("acknowledgements", body, "post", dearer)
     assert answer.status_code in (400, 422) and answer.json()["errors"][0]["pointer"] == at
-    quote.refresh_from_db()
-    assert quote.acknowledgements == []
+    dearer.refresh_from_db()
+    assert dearer.acknowledgements == []
 
 
 def test_changes_of_a_proposal_want_the_quotes_tag(api, quote):
