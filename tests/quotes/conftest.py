@@ -1,9 +1,11 @@
-"""The invented terrace, issued once for a test: set up from the demo's own documents, prices and rates."""
+"""The invented terrace, issued once for a module of tests: from the demo's own documents, prices and rates."""
 
 import functools
 import json
+from collections.abc import Iterator
 
 import pytest
+from django.db import transaction
 
 from framing import records
 from framing.engine.design import frame
@@ -21,6 +23,22 @@ def framed_once(monkeypatch):
     monkeypatch.setattr(records, "frame", lambda survey, build: _framed(json.dumps(survey), json.dumps(build)))
 
 
+@pytest.fixture(scope="module")
+def _terrace(django_db_setup, django_db_blocker) -> Iterator[demonstration.Scenario]:
+    """The terrace inside a transaction about all tests of a module; what each of them changes is undone after it."""
+    about_all = transaction.atomic()
+    with django_db_blocker.unblock(), pytest.MonkeyPatch.context() as patched:
+        patched.setattr(records, "frame", lambda survey, build: _framed(json.dumps(survey), json.dumps(build)))
+        about_all.__enter__()
+        made = demonstration.set_up()
+    yield made
+    with django_db_blocker.unblock():
+        transaction.set_rollback(True)
+        about_all.__exit__(None, None, None)
+
+
 @pytest.fixture
-def scenario(db, framed_once) -> demonstration.Scenario:
-    return demonstration.set_up()
+def scenario(_terrace, db, framed_once) -> demonstration.Scenario:
+    """The terrace as nobody has touched it."""
+    return demonstration.Scenario(*(type(row).objects.get(pk=row.pk) for row in (
+        _terrace.job, _terrace.framing, _terrace.version, _terrace.revision)))
