@@ -82,9 +82,12 @@ def filled(row: Notice, facts: Mapping[str, str], *, left_open: Collection[str] 
            ) -> dict[str, Any]:
     """A notice as a snapshot keeps it: its blanks filled from facts and the office's values, but for those left open.
 
-    `blanks` names those left open, `missing` says in words what is not filled in; while it says anything, the notice
-    keeps the proposal from being sent.
+    `blanks` names those left open, written without room inside; `missing` says in words what is not filled in, and
+    while it says anything the notice keeps the proposal from being sent. Only a notice that stands where the proposal
+    is accepted has blanks of the acceptance.
     """
+    if row.placement != Notice.Placement.ACCEPTANCE:
+        left_open = [name for name in left_open if name not in AT_ACCEPTANCE]
     values: dict[str, str] = {}
     missing = [] if row.body.strip() else ["its wording is not written yet"]
     names = blanks_of(row.body)
@@ -98,9 +101,10 @@ def filled(row: Notice, facts: Mapping[str, str], *, left_open: Collection[str] 
             missing.append(f"{{{{{name}}}}}: {KNOWN[name]} is not known")
         else:
             missing.append(f"{{{{{name}}}}}: the office has given no text for it")
+    text = fill(row.body, {name: f"{{{{{name}}}}}" for name in names} | values)
     return {
         "id": row.pk, "kind": row.kind, "title": row.title, "jurisdiction": row.jurisdiction,
-        "text": fill(row.body, values), "placement": row.placement, "copies": row.copies,
+        "text": text, "placement": row.placement, "copies": row.copies,
         "point_size": row.point_size, "bold": row.bold, "cancel_days": row.cancel_days, "source": row.source,
         "said_by": row.said_by, "valid_from": row.valid_from.isoformat(), "review_by": row.review_by.isoformat(),
         "blanks": [name for name in names if name in left_open], "missing": missing,
@@ -200,6 +204,9 @@ def faults_of(values: Mapping[str, Any]) -> dict[str, list[str]]:
     cancellation = values["kind"] == Notice.Kind.CANCELLATION
     if values.get("cancel_days") is not None and not cancellation:
         faults["cancel_days"].append("only a cancellation notice gives days to cancel; leave it out")
+    early = sorted(names & AT_ACCEPTANCE.keys())
+    if early and not cancellation and values.get("placement") != Notice.Placement.ACCEPTANCE:
+        faults["placement"].append(f"{', '.join(early)} is filled in at acceptance; expected acceptance")
     if cancellation and not values.get("not_needed"):
         for name, wanted in (("copies", 2), ("bold", True), ("placement", Notice.Placement.ACCEPTANCE.value)):
             if values.get(name) != wanted:

@@ -64,7 +64,7 @@ def test_the_same_request_again_is_a_retry(desk):
     ({"values": {"agent": ["x"]}}, "/values/agent"), ({"values": {"agent": "x" * 1001}}, "/values/agent"),
     ({"not_needed": True, "body": " ", "values": {}}, "/body"), ({"placement": "roof"}, "/placement"),
     ({"jurisdiction": "x" * 201}, "/jurisdiction"), ({"colour": "red"}, "/colour"), ({"body": None}, "/body"),
-    ({"body": "a\x00b"}, "/body"),
+    ({"body": "a\x00b"}, "/body"), ({"body": "{{agent}} {{buyer_name}}"}, "/placement"),
 ])  # fmt: skip
 def test_a_notice_that_cannot_be_is_refused_with_its_place_and_nothing_is_kept(desk, changed, at):
     refused = desk.post(API, LIEN | changed, format="json")

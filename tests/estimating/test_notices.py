@@ -108,10 +108,23 @@ def test_blanks_are_filled_from_the_office_the_proposal_and_the_offices_own_valu
 
 
 def test_what_nothing_fills_is_told_blank_by_blank_and_stays_a_blank():
-    made = filled(notice(body="{{seller_email}} {{start}} {{agent}} {{cancel_by}}"), FACTS)
+    made = filled(notice(body="{{seller_email}} {{start}} {{agent}} {{cancel_by}}", placement="acceptance"), FACTS)
     assert made["text"] == "{{seller_email}} {{start}} {{agent}} {{cancel_by}}" and made["blanks"] == ["cancel_by"]
     assert [words.split(":")[0] for words in made["missing"]] == ["{{seller_email}}", "{{start}}", "{{agent}}"]
     assert "office's e-mail address is not known" in made["missing"][0]
+
+
+def test_a_blank_left_open_is_kept_without_room_inside():
+    row = notice(body="{{ cancel_by }} {{  start }} {{seller_name }}", placement="acceptance")
+    assert filled(row, FACTS)["text"] == "{{cancel_by}} {{start}} Test Decks"
+
+
+def test_a_notice_in_the_proposal_has_no_blank_that_only_the_acceptance_fills():
+    made = filled(notice(body="Until {{cancel_by}}."), FACTS)
+    assert made["blanks"] == [] and made["missing"] == ["{{cancel_by}}: the last day to cancel is not known"]
+    lien = {"kind": "lien", "body": "Until {{cancel_by}}.", "valid_from": TODAY, "review_by": TODAY}
+    assert list(faults_of(lien | {"placement": "proposal"})) == ["placement"]
+    assert faults_of(lien | {"placement": "acceptance"}) == {}
 
 
 def test_a_name_with_braces_in_it_fills_nothing():
