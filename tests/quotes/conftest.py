@@ -8,6 +8,8 @@ import pytest
 from framing import records
 from framing.engine.design import frame
 from quotes import demonstration
+from quotes.offers import Recipient, offer_revision
+from quotes.papers import Paper, keep_papers
 
 
 @functools.cache
@@ -24,3 +26,26 @@ def framed_once(monkeypatch):
 @pytest.fixture
 def scenario(db, framed_once) -> demonstration.Scenario:
     return demonstration.set_up()
+
+
+@pytest.fixture
+def site(settings, tmp_path):
+    """The installation as it is reached from outside; mail goes into a folder of the test's own."""
+    settings.SITE_URL = "https://quotes.harrow-finch.example.com"
+    settings.MAIL = {"folder": tmp_path / "mail"}
+    return settings
+
+
+PDF = b"%PDF-1.7\nnot much of a paper, but its own\n" + bytes(range(256)) * 20
+
+
+@pytest.fixture
+def offer(scenario, site):
+    """The issued revision, offered to both owners; its proposal is stored already."""
+    keep_papers(scenario.revision, {"proposal": Paper("application/pdf", PDF)}, now=demonstration.NOW)
+    return offer_revision(
+        scenario.revision.pk,
+        [Recipient("owner", "Odette Marlowe", "odette@example.com"),
+         Recipient("co-owner", "Ivo Marlowe", "ivo@example.net")],
+        agreed_where="office", by=None, now=demonstration.NOW,
+    )
