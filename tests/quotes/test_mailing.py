@@ -115,7 +115,8 @@ def test_a_receipt_goes_to_who_signed_and_to_the_office_which_never_gets_the_lin
 
 def test_of_what_all_have_signed_the_office_gets_one_copy(offer):
     for link in offer.links.all():
-        mailing.post_receipt(link, pdf=PDF, file_name="signed.pdf", kind="signed", words=["Work begins in May."], now=NOW)
+        mailing.post_receipt(link, pdf=PDF, file_name="signed.pdf", kind="signed", words=["Work begins in May."],
+                             now=NOW)
     assert sorted(OutboxMail.objects.values_list("recipient", flat=True)) == [
         "ivo@example.net", "odette@example.com", "office@example.com"]
 
