@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
@@ -15,13 +16,15 @@ from estimating.office import local_day, the_office
 from estimating.service.history import note
 from estimating.service.problems import refusal
 from quotes.letters import PLACE, Attachment, Letter, Person, one_line
-from quotes.models import Offer, OfferEvent, OfferLink, OutboxMail, Revision
+from quotes.models import Offer, OfferEvent, OfferLink, OutboxMail, Revision, Signature
 from quotes.offers import address_with
 from quotes.outbox import post
 
 ATTACHED_AT_MOST = 8_000_000  # bytes of a paper; many mailboxes take no more than 10 MB, and base 64 adds a third
 PDF = "application/pdf"
 Kind = OutboxMail.Kind
+DONE = {OfferEvent.Kind.DECLINED: "declined", OfferEvent.Kind.CANCELLED: "cancelled",
+        OfferEvent.Kind.WITHDRAWN: "withdrawn"}
 
 
 @refusal(409)
@@ -43,13 +46,15 @@ def post_proposal(link: OfferLink, pdf: bytes, file_name: str, *, now: datetime)
                 offer=offer, link=link, now=now)
 
 
-def preview(revision: Revision, recipient: Person, *, others: Sequence[str] = (), paper_size: int = 0) -> Letter:
-    """The proposal's mail as it would go, with a place holder for the token of the link.
+def preview(revision: Revision, recipient: Person | None = None, *, others: Sequence[str] = (),
+            paper_size: int = 0) -> Letter:
+    """The proposal's mail as it would go, with a place holder for the token of the link; to the customer, or to whom.
 
     `paper_size` is that of the PDF where it is made already [bytes].
     """
+    customer = revision.quote.job.customer
     paper = Attachment("", PDF, b"") if paper_size <= ATTACHED_AT_MOST else None
-    return proposal_letter(revision, recipient, paper=paper, others=others)
+    return proposal_letter(revision, recipient or Person(customer.name, customer.email), paper=paper, others=others)
 
 
 def proposal_letter(revision: Revision, recipient: Person, *, paper: Attachment | None,
@@ -66,30 +71,29 @@ def proposal_letter(revision: Revision, recipient: Person, *, paper: Attachment 
 
 def post_receipt(link: OfferLink, *, pdf: bytes, file_name: str, kind: str, words: Sequence[str],
                  now: datetime) -> list[OutboxMail]:
-    """What the person of a link has signed (`receipt`), or all have (`signed`): to that person and to the office.
+    """A signed paper to the person of a link and to the office: `receipt`, or `signed` by all.
 
-    `words` are the paragraphs that say what it is: which way to build, at what price, until when it can be cancelled
-    and how. Once a link and kind; of what all have signed the office gets one copy.
+    `words` are the paragraphs that tell the person what it is: which way to build, at what price, until when it can be
+    cancelled and how. Once a link and paper; the office gets each paper once.
     """
-    revision, office = link.offer.revision, the_office()
-    paper = Attachment(file_name, PDF, pdf)
-    titles = {Kind.RECEIPT: "Your receipt for", Kind.SIGNED: "Signed by all:"}
+    offer, office = link.offer, the_office()
+    revision, paper = offer.revision, Attachment(file_name, PDF, pdf)
     person, desk = Person(link.name, link.email), Person(office.name, office.email)
-    about = {**_about(revision), "words": words, "address": address_with(PLACE)}
-    subject = f"{titles[Kind(kind)]} {_number(revision)}"
-    rest: dict[str, Any] = {"kind": kind, "job": revision.quote.job, "offer": link.offer, "now": now}
+    signers = [name for name in Signature.objects.filter(acceptance__offer=offer, role__in=OfferLink.Role.values)
+               .order_by("pk").values_list("name", flat=True) if name]
+    subject = {Kind.RECEIPT: "Your receipt for", Kind.SIGNED: "Signed by all:"}[Kind(kind)] + f" {_number(revision)}"
+    about = {**_about(revision), "words": words, "signers": " and ".join(signers) or link.name}
+    light, of_paper = _light(paper), hashlib.sha256(pdf).hexdigest()[:16]
+    rest: dict[str, Any] = {"kind": kind, "job": revision.quote.job, "offer": offer, "now": now}
 
     def letter(recipient: Person, reply_to: Person, **more: Any) -> Letter:
-        attached = _light(paper)
-        context = {**about, "attached": attached is not None, **more}
-        return _letter(kind, recipient, subject, context, paper=attached, reply_to=reply_to, automatic=True)
+        return _letter(kind, recipient, subject, {**about, "attached": light is not None, **more}, paper=light,
+                       reply_to=reply_to, automatic=True)
 
-    copy = f"offer-link/{link.pk}/receipt" if kind == Kind.RECEIPT else f"offer/{link.offer_id}/signed"
-    return [
-        post(f"offer-link/{link.pk}/{kind}", letter(person, desk), link=link, **rest),
-        post(f"{copy}/office", letter(desk, person, for_office=True, person=person.name,
-                                      address=_job_page(revision.quote.job)), **rest),
-    ]
+    theirs = letter(person, desk, address=address_with(PLACE))
+    ours = letter(desk, person, address=_job_page(revision.quote.job), for_office=True, person=link.name)
+    return [post(f"offer-link/{link.pk}/{kind}/{of_paper}", theirs, link=link, **rest),
+            post(f"offer/{offer.pk}/{kind}/{of_paper}/office", ours, **rest)]
 
 
 def post_question(event: OfferEvent, *, now: datetime) -> OutboxMail:
@@ -103,6 +107,19 @@ def post_question(event: OfferEvent, *, now: datetime) -> OutboxMail:
     }, reply_to=person, automatic=True)
     return post(f"offer-event/{event.pk}/question", letter, kind=Kind.QUESTION, job=revision.quote.job,
                 offer=event.offer, now=now)
+
+
+def post_event(event: OfferEvent, *, now: datetime) -> OutboxMail:
+    """To the office's mailbox: that a homeowner declined an offer, or cancelled a sale within the time for it."""
+    revision, office = event.offer.revision, the_office()
+    person = Person(event.link.name, event.link.email) if event.link is not None else None
+    letter = _letter("event", Person(office.name, office.email),
+                     f"{DONE[event.kind].capitalize()}: {_number(revision)}", {
+        **_about(revision), "person": person.name if person else "", "done": DONE[event.kind], "text": event.text,
+        "address": _job_page(revision.quote.job),
+    }, reply_to=person, automatic=True)
+    return post(f"offer-event/{event.pk}/notice", letter, kind=Kind.NOTICE, job=revision.quote.job, offer=event.offer,
+                now=now)
 
 
 @transaction.atomic

@@ -8,8 +8,8 @@ import pytest
 from framing import records
 from framing.engine.design import frame
 from quotes import demonstration
-from quotes.offers import Recipient, offer_revision
 from quotes.papers import Paper, keep_papers
+from tests.quotes.offered import offered
 
 
 @functools.cache
@@ -43,9 +43,4 @@ PDF = b"%PDF-1.7\nnot much of a paper, but its own\n" + bytes(range(256)) * 20
 def offer(scenario, site):
     """The issued revision, offered to both owners; its proposal is stored already."""
     keep_papers(scenario.revision, {"proposal": Paper("application/pdf", PDF)}, now=demonstration.NOW)
-    return offer_revision(
-        scenario.revision.pk,
-        [Recipient("owner", "Odette Marlowe", "odette@example.com"),
-         Recipient("co-owner", "Ivo Marlowe", "ivo@example.net")],
-        agreed_where="office", by=None, now=demonstration.NOW,
-    )
+    return offered(scenario.revision, second=True)

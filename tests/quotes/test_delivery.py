@@ -47,7 +47,7 @@ def test_a_server_that_answers_250_has_the_exact_message_and_the_row_says_so(mai
         assert deliver(mail, timedelta(days=1)) is None
     [taken] = server.taken
     assert taken.content == letters.completed(bytes(mail.message), token_of(mail.link))
-    assert (taken.mail_from, taken.rcpt_tos) == ("office@example.com", ["odette@example.com"])
+    assert (taken.mail_from, taken.rcpt_tos) == ("office@example.com", ["owner@example.com"])
     assert (mail.sent_at, mail.words, mail.attempts) == (NOW, OK, 1)
     message = message_from_bytes(taken.content, policy=policy.default)
     assert message.defects == [] and message["Message-ID"] == mail.message_id
@@ -239,7 +239,7 @@ def test_what_is_due_is_delivered_oldest_first_and_one_that_fails_holds_up_none(
         assert delivery.deliver_due(clock=lambda: NOW) == 2
     states = dict(OutboxMail.objects.values_list("pk", "state"))
     assert states == {first.pk: "waiting", second.pk: "sent"}
-    assert server.taken[0].rcpt_tos == ["ivo@example.net"]
+    assert server.taken[0].rcpt_tos == ["co-owner@example.com"]
 
 
 def test_a_message_with_lines_that_begin_with_a_dot_arrives_as_it_was(to):

@@ -10,9 +10,10 @@ from quotes import mailing, outbox
 from quotes.demonstration import NOW
 from quotes.letters import PLACE, Person
 from quotes.models import OfferEvent, OfferLink, OutboxMail
-from quotes.offers import Recipient, offer_revision, token_of, withdraw_offer
+from quotes.offers import token_of, withdraw_offer
 from quotes.revisions import issue_revision
 from tests.quotes.conftest import PDF
+from tests.quotes.offered import offered
 
 pytestmark = pytest.mark.django_db
 NAME = "Q00001-1-proposal.pdf"
@@ -40,7 +41,7 @@ def test_a_proposal_says_what_it_is_where_until_when_how_to_ask_and_that_the_lin
     mail = mailing.post_proposal(link, PDF, NAME, now=NOW)
     message = read(mail)
     assert message["Subject"] == mail.subject == f"Your proposal {link.offer.revision.quote.number}, revision 1"
-    assert message["To"] == "Odette Marlowe <odette@example.com>"
+    assert message["To"] == "Odette Marlowe <owner@example.com>"
     assert message["From"].addresses[0].addr_spec == message["Reply-To"].addresses[0].addr_spec == "office@example.com"
     assert message["Auto-Submitted"] is None  # a person sent it
     assert message["Message-ID"] == mail.message_id and mail.message_id.endswith("@quotes.harrow-finch.example.com>")
@@ -48,7 +49,7 @@ def test_a_proposal_says_what_it_is_where_until_when_how_to_ask_and_that_the_lin
         text = body(mail, kind)
         for said in ("Dear Odette Marlowe", "418 Fictional Quay #4R", "revision 1", "April 15, 2026", "555-0117",
                      f"https://quotes.harrow-finch.example.com/proposal/{PLACE}", "answer this mail",
-                     "The link is yours alone", "Ivo Marlowe gets a link of their own", "attached to this mail",
+                     "The link is yours alone", "Ruben Marlowe gets a link of their own", "attached to this mail",
                      "Harrow &amp; Finch" if kind == "html" else "Harrow & Finch"):
             assert said in text, said
         assert token_of(link) not in text and "{{" not in text and "{%" not in text
@@ -83,9 +84,8 @@ def test_a_paper_that_is_too_heavy_goes_as_the_link_only(link, size, attached):
 
 def test_a_later_revision_says_what_it_replaces(link, scenario):
     quote = scenario.revision.quote
-    later = issue_revision(quote.pk, by=None, now=NOW)
-    offer = offer_revision(later.pk, [Recipient("owner", "Odette Marlowe", "odette@example.com")],
-                           agreed_where="office", by=None, now=NOW)
+    later = issue_revision(quote.pk, by=None, now=NOW, why="other boards")
+    offer = offered(later)
     mail = mailing.post_proposal(offer.links.get(), PDF, NAME, now=NOW)
     assert "It takes the place of revision 1, which we sent you before." in body(mail)
     assert "gets a link of their own" not in body(mail)
@@ -93,7 +93,7 @@ def test_a_later_revision_says_what_it_replaces(link, scenario):
 
 def test_a_preview_is_the_mail_as_it_would_go_without_a_token(link):
     revision = link.offer.revision
-    seen = mailing.preview(revision, Person(link.name, link.email), others=["Ivo Marlowe"], paper_size=len(PDF))
+    seen = mailing.preview(revision, Person(link.name, link.email), others=["Ruben Marlowe"], paper_size=len(PDF))
     sent = mailing.post_proposal(link, PDF, NAME, now=NOW)
     assert (seen.subject, seen.text, seen.html) == (sent.subject, body(sent), body(sent, "html"))
     assert "too large for a mail" in mailing.preview(revision, Person("", ""), paper_size=8_000_001).text
@@ -101,30 +101,43 @@ def test_a_preview_is_the_mail_as_it_would_go_without_a_token(link):
 
 def test_a_receipt_goes_to_who_signed_and_to_the_office_which_never_gets_the_link(link):
     words = ["You accepted the deck as first offered, at $23,027.20.", "You may cancel until March 19, 2026."]
-    theirs, ours = mailing.post_receipt(link, pdf=PDF, file_name="signed.pdf", kind="receipt", words=words, now=NOW)
-    assert (theirs.recipient, ours.recipient) == ("odette@example.com", "office@example.com")
+    paper = {"file_name": "signed.pdf", "kind": "receipt", "words": words, "now": NOW}
+    theirs, ours = mailing.post_receipt(link, pdf=PDF, **paper)
+    assert (theirs.recipient, ours.recipient) == ("owner@example.com", "office@example.com")
     assert (theirs.link, ours.link) == (link, None)
     for mail in (theirs, ours):
         assert all(sentence in body(mail) for sentence in words) and read(mail)["Auto-Submitted"] == "auto-generated"
         assert [paper.get_content() for paper in read(mail).iter_attachments()] == [PDF]
-    assert PLACE in body(theirs) and PLACE not in body(ours) and "has signed" in body(ours)
-    assert read(ours)["Reply-To"].addresses[0].addr_spec == "odette@example.com"
-    again = mailing.post_receipt(link, pdf=PDF, file_name="signed.pdf", kind="receipt", words=words, now=NOW)
-    assert again == [theirs, ours]
+    assert PLACE in body(theirs) and PLACE not in body(ours)
+    assert "Odette Marlowe signed proposal" in body(ours) and "Odette Marlowe is told:" in body(ours)
+    assert read(ours)["Reply-To"].addresses[0].addr_spec == "owner@example.com"
+    assert mailing.post_receipt(link, pdf=PDF, **paper) == [theirs, ours]
+    assert mailing.post_receipt(link, pdf=PDF + b"and the second owner's name", **paper)[0] != theirs
 
 
-def test_of_what_all_have_signed_the_office_gets_one_copy(offer):
+def test_of_a_signed_paper_the_office_gets_one_copy_and_each_owner_one(offer):
     for link in offer.links.all():
         mailing.post_receipt(link, pdf=PDF, file_name="signed.pdf", kind="signed", words=["Work begins in May."],
                              now=NOW)
     assert sorted(OutboxMail.objects.values_list("recipient", flat=True)) == [
-        "ivo@example.net", "odette@example.com", "office@example.com"]
+        "co-owner@example.com", "office@example.com", "owner@example.com"]
+
+
+@pytest.mark.parametrize(("kind", "said"), [("declined", "has declined proposal"), ("cancelled", "has cancelled")])
+def test_the_office_is_told_of_what_a_homeowner_did(link, kind, said):
+    event = OfferEvent.objects.create(offer=link.offer, kind=kind, link=link, text="Too dear.", created_at=NOW)
+    mail = mailing.post_event(event, now=NOW)
+    assert (mail.recipient, mail.kind, mail.link) == ("office@example.com", "notice", None)
+    assert mail.subject.startswith(kind.capitalize()) and PLACE not in body(mail)
+    for text in (body(mail), body(mail, "html")):
+        assert f"Odette Marlowe {said}" in text and "Too dear." in text
+    assert mailing.post_event(event, now=NOW) == mail
 
 
 def test_a_question_comes_to_the_office_and_an_answer_to_it_goes_to_who_asked(link):
     mail = mailing.post_question(ask(link, "Is the <old> deck taken up?\nAnd when?"), now=NOW)
     assert mail.recipient == "office@example.com" and mail.link is None
-    assert read(mail)["Reply-To"].addresses[0].addr_spec == "odette@example.com"
+    assert read(mail)["Reply-To"].addresses[0].addr_spec == "owner@example.com"
     assert "Is the <old> deck taken up?\nAnd when?" in body(mail) and "Odette Marlowe asks" in body(mail)
     assert "Is the &lt;old&gt; deck" in body(mail, "html")
     assert f"/jobs/{mail.job_id}/" in body(mail) and PLACE not in body(mail)
@@ -136,7 +149,7 @@ def test_an_answer_stands_under_its_question_and_goes_by_mail(link, owner):
     answer = mailing.answer_question(question.pk, " They may. ", by=owner, now=NOW)
     assert (answer.text, answer.answers, answer.link, answer.created_by) == ("They may.", question, link, owner)
     mail = OutboxMail.objects.get(kind="answer")
-    assert mail.recipient == "odette@example.com" and mail.link == link
+    assert mail.recipient == "owner@example.com" and mail.link == link
     assert "They may." in body(mail) and "You had asked on March 16, 2026: May the planters stay?" in body(mail)
     [asked] = mailing.questions_of([mail.job_id])
     assert asked == question and [given.text for given in asked.answered_by.all()] == ["They may."]
@@ -164,7 +177,7 @@ def test_an_office_without_an_address_is_told_so_by_its_mail_and_sends_it_again_
     office.save()
     again = outbox.resend_mail(mail.pk, by=None, now=NOW)
     assert again.state == "waiting" and read(again)["From"].addresses[0].addr_spec == "desk@example.com"
-    assert read(again)["To"] == "Odette Marlowe <odette@example.com>" and PLACE in body(again)
+    assert read(again)["To"] == "Odette Marlowe <owner@example.com>" and PLACE in body(again)
 
 
 def refused(link) -> OutboxMail:

@@ -10,9 +10,10 @@ from estimating.service import runs
 from quotes import papers, sending
 from quotes.demonstration import NOW
 from quotes.models import OutboxMail, RenderedFile
-from quotes.offers import Recipient, offer_revision, withdraw_offer
+from quotes.offers import withdraw_offer
 from quotes.papers import Paper
 from tests.quotes.conftest import PDF
+from tests.quotes.offered import offered
 
 pytestmark = pytest.mark.django_db
 
@@ -34,8 +35,9 @@ def made(monkeypatch):
 @pytest.fixture
 def fresh(scenario, site):
     """An offer whose papers are not made yet."""
-    return offer_revision(scenario.revision.pk, [Recipient("owner", "Odette Marlowe", "odette@example.com")],
-                          agreed_where="office", by=None, now=NOW)
+    offer = offered(scenario.revision)
+    sending.start_again(offer.pk, by=None, now=NOW)
+    return offer
 
 
 def perform(offer, at=NOW) -> Run:
@@ -52,12 +54,13 @@ def test_a_run_makes_what_is_missing_and_posts_a_mail_a_link(fresh, made):
     run = perform(fresh)
     assert run.state == "done", run.problem
     [mail] = OutboxMail.objects.all()
-    assert (mail.kind, mail.state, mail.recipient) == ("proposal", "waiting", "odette@example.com")
+    assert (mail.kind, mail.state, mail.recipient) == ("proposal", "waiting", "owner@example.com")
     assert run.result == {"offer": fresh.pk, "mails": [mail.pk]} and len(made) == 1
     assert papers.read_paper(RenderedFile.objects.get(kind="proposal")) == PDF
 
 
 def test_papers_that_are_stored_are_not_made_again_and_both_owners_are_written_to(offer, made):
+    sending.start_again(offer.pk, by=None, now=NOW)
     assert perform(offer).state == "done"
     assert made == [] and OutboxMail.objects.count() == 2
     sending.start_again(offer.pk, by=None, now=NOW)
