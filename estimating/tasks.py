@@ -4,9 +4,14 @@ from celery import shared_task
 from django.utils import timezone
 
 from estimating import files, price_sync
-from estimating.service import idempotency, runs
+from estimating.service import idempotency, runs, sweeping
 
 runs.run_kind(price_sync.KIND, queue="sync")(price_sync.sync)
+
+sweeping.on_sweep(lambda now: price_sync.start_due_syncs(now=now))
+sweeping.on_sweep(lambda now: runs.sweep(), lambda now: runs.renudge(now=now), name="run")
+sweeping.on_sweep(idempotency.forget_old_keys)
+sweeping.on_sweep(files.remove_erased)
 
 
 @shared_task(name="estimating.tasks.perform_run")
@@ -17,7 +22,4 @@ def perform_run(run_id: int) -> None:
 @shared_task(name="estimating.tasks.sweep_runs")
 def sweep_runs() -> None:
     """Start what is due, announce what lost messages left waiting, forget what is past its life. Beat calls it."""
-    price_sync.start_due_syncs(now=timezone.now())
-    runs.renudge(now=timezone.now())
-    idempotency.forget_old_keys(timezone.now())
-    files.remove_erased(timezone.now())
+    sweeping.announce(timezone.now())

@@ -12,8 +12,8 @@ from django.utils import timezone
 from estimating.models import Run
 from estimating.service.pdf import html_to_pdf
 from estimating.service.runs import Report, Store, run_kind
-from quotes.acceptance_mail import post_receipt
 from quotes.deeds import AGREED_WHERE
+from quotes.mailing import post_receipt
 from quotes.models import Acceptance, OutboxMail, RenderedFile, Signature
 from quotes.papers import PDF, Paper, check_not_erased, keep_papers
 from quotes.rendering import filled

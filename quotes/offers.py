@@ -133,7 +133,12 @@ def token_of(link: OfferLink) -> str:
 
 def address_of(link: OfferLink) -> str:
     """Where the person of a link reads the proposal."""
-    return f"{settings.SITE_URL}/proposal/{token_of(link)}"
+    return address_with(token_of(link))
+
+
+def address_with(token: str) -> str:
+    """Where the token is one, or what stands for one."""
+    return f"{settings.SITE_URL}/proposal/{token}"
 
 
 def link_of(token: str) -> OfferLink | None:

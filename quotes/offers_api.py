@@ -166,7 +166,7 @@ class OffersOfRevision(ReadViewSet):
         revision = self.get_object()
         found = offers.reasons_against(revision, offers.customer_of(revision), now=timezone.now())
         return Response(BeforeOffering({
-            "reasons": [reason._asdict() for reason in found], "mail": mailing.preview(revision),
+            "reasons": [reason._asdict() for reason in found], "mail": mailing.preview(revision).text,
         }).data)
 
     @extend_schema(request=OfferRequest, responses={201: OfferSerializer})

@@ -1,14 +1,34 @@
-"""Background work of the quotes app: the papers of a revision, what new prices do to open quotes."""
+"""Background work of the quotes app: papers, offers and their mail, what new prices do to open quotes."""
 
 from typing import Any
 
+from celery import shared_task
 from django.utils import timezone
 
 from estimating.models import Run
+from estimating.service.broker import tell
 from estimating.service.runs import Report, Store, run_kind
+from estimating.service.sweeping import on_sweep
+from quotes import sending
+from quotes.delivery import deliver, deliver_due
 from quotes.impact import changes_of, keep_changes
 from quotes.models import PriceImpact, Revision
 from quotes.papers import check_not_erased, keep_papers, make_papers
+
+run_kind(sending.KIND, queue="render")(sending.send)
+on_sweep(lambda now: sending.start_left_behind(now=now))
+on_sweep(lambda now: deliver_due(), lambda now: tell("quotes.tasks.deliver_due_mails", queue="mail"), name="mail")
+
+
+@shared_task(name="quotes.tasks.deliver_mail")
+def deliver_mail(mail_id: int) -> None:
+    deliver(mail_id)
+
+
+@shared_task(name="quotes.tasks.deliver_due_mails")
+def deliver_due_mails() -> None:
+    """Deliver what lost messages, put-off attempts and cut-off workers left waiting. Beat's sweep asks for it."""
+    deliver_due()
 
 
 @run_kind("render", queue="render")

@@ -22,19 +22,19 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
 
-from celery import current_app
 from django.conf import settings
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, InterfaceError, OperationalError, connection, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
 from estimating.models import Run, User
+from estimating.service.broker import tell
 from estimating.service.problems import describe, refusal
 
 logger = logging.getLogger(__name__)
 
-LEASE = timedelta(seconds=60)  # a run without a heartbeat for so long was cut off
-BEAT = 15  # s between heartbeats while the work itself has nothing to report
+LEASE = timedelta(seconds=settings.RUN_LEASE_SECONDS)  # a run without a heartbeat for so long was cut off
+BEAT = settings.RUN_LEASE_SECONDS / 4  # s between heartbeats while the work itself has nothing to report
 ATTEMPTS = 3  # a run cut off so often is at fault itself
 ENDED = (Run.State.DONE, Run.State.FAILED, Run.State.CANCELLED)
 
@@ -95,13 +95,8 @@ def cancel_run(run: Run, *, now: datetime) -> Run:
 
 
 def nudge(run_id: int, kind: str) -> None:
-    """Tell a worker that there is a run. Nothing depends on it: without a broker, or when it fails, the sweep comes."""
-    if not settings.REDIS_URL:
-        return
-    try:
-        current_app.send_task("estimating.tasks.perform_run", (run_id,), queue=_kinds[kind].queue, retry=False)
-    except Exception:  # whatever the broker's library raises
-        logger.warning("run %s was not announced, the sweep will find it", run_id, exc_info=True)
+    """Tell a worker that there is a run."""
+    tell("estimating.tasks.perform_run", run_id, queue=_kinds[kind].queue)
 
 
 def claimable(now: datetime) -> Q:
@@ -127,7 +122,7 @@ def perform(run_id: int, *, clock: Callable[[], datetime] = timezone.now) -> Run
             raise RunRefused(f"The work was cut off {ATTEMPTS} times, so it is not tried again")
         if run.kind not in _kinds:
             raise RunRefused(f"This version of the program knows no work of kind {run.kind!r}")
-        with _beating(run, clock):
+        with beating(lambda: _mine(run).update(heartbeat_at=clock()), f"run {run_id}"):
             store = _kinds[run.kind].work(run, partial(_report, run, clock))
         with transaction.atomic():
             result = store()
@@ -136,6 +131,9 @@ def perform(run_id: int, *, clock: Callable[[], datetime] = timezone.now) -> Run
         logger.info("run %s (%s) was cancelled or taken over", run_id, run)
     except RunRefused as exc:
         _fail(run, clock(), describe(422, str(exc)))
+    except (OperationalError, InterfaceError):  # the database is away or busy: no fault of the work, so it is not over
+        logger.warning("run %s (%s) was cut off by the database; it is taken up again", run_id, run, exc_info=True)
+        return run
     except Exception:
         logger.exception("run %s (%s) failed", run_id, run)
         _fail(run, clock(), describe(500, f"A defect on our side; the log tells it under run {run_id}"))
@@ -149,20 +147,20 @@ def _mine(run: Run) -> Any:
 
 
 @contextmanager
-def _beating(run: Run, clock: Callable[[], datetime]) -> Iterator[None]:
-    """Keeps the claim alive from a thread of its own while the work computes."""
+def beating(beat: Callable[[], object], what: str) -> Iterator[None]:
+    """Keeps a claim alive, by `beat` from a thread of its own, while the work computes."""
     stop = threading.Event()
 
-    def beat() -> None:
+    def go_on() -> None:
         while not stop.wait(BEAT):
             try:
-                _mine(run).update(heartbeat_at=clock())
+                beat()
             except DatabaseError:
-                logger.warning("no heartbeat of run %s", run.pk, exc_info=True)
+                logger.warning("no heartbeat of %s", what, exc_info=True)
             finally:
                 connection.close()
 
-    thread = threading.Thread(target=beat, daemon=True)
+    thread = threading.Thread(target=go_on, daemon=True)
     thread.start()
     try:
         yield
@@ -194,7 +192,7 @@ def sweep(*, clock: Callable[[], datetime] = timezone.now) -> int:
     return sum(perform(run_id, clock=clock) is not None for run_id in list(waiting))
 
 
-def renudge(*, now: datetime, after: timedelta = timedelta(seconds=30)) -> int:
+def renudge(*, now: datetime, after: timedelta = LEASE / 2) -> int:
     """Announce again every run that a lost message left waiting; how many there were."""
     stale = Run.objects.filter(claimable(now), created_at__lt=now - after).order_by("pk").values_list("pk", "kind")
     for run_id, kind in (found := [(pk, kind) for pk, kind in stale if kind in _kinds]):

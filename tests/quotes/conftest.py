@@ -10,6 +10,8 @@ from django.db import transaction
 from framing import records
 from framing.engine.design import frame
 from quotes import demonstration
+from quotes.papers import Paper, keep_papers
+from tests.quotes.offered import offered
 
 
 @functools.cache
@@ -42,3 +44,21 @@ def scenario(_terrace, db, framed_once) -> demonstration.Scenario:
     """The terrace as nobody has touched it."""
     return demonstration.Scenario(*(type(row).objects.get(pk=row.pk) for row in (
         _terrace.job, _terrace.framing, _terrace.version, _terrace.revision)))
+
+
+@pytest.fixture
+def site(settings, tmp_path):
+    """The installation as it is reached from outside; mail goes into a folder of the test's own."""
+    settings.SITE_URL = "https://quotes.harrow-finch.example.com"
+    settings.MAIL = {"folder": tmp_path / "mail"}
+    return settings
+
+
+PDF = b"%PDF-1.7\nnot much of a paper, but its own\n" + bytes(range(256)) * 20
+
+
+@pytest.fixture
+def offer(scenario, site):
+    """The issued revision, offered to both owners; its proposal is stored already."""
+    keep_papers(scenario.revision, {"proposal": Paper("application/pdf", PDF)}, now=demonstration.NOW)
+    return offered(scenario.revision, second=True)

@@ -5,15 +5,14 @@ import threading
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
-from django.db import OperationalError, close_old_connections
+from django.db import InterfaceError, OperationalError, close_old_connections
 from django.utils import timezone
 
-from estimating import files, price_sync
-from estimating.service import idempotency, runs
+from estimating.service import sweeping
 
 
 class Command(BaseCommand):
-    help = "Do every run that waits, oldest first. With --watch look again every second until stopped."
+    help = "Do all that waits, oldest first: runs, mail. With --watch look again every second until stopped."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--watch", action="store_true", help="go on looking until stopped")
@@ -21,22 +20,20 @@ class Command(BaseCommand):
 
     def handle(self, *, watch: bool, every: float, **_: Any) -> None:
         if not watch:
-            price_sync.start_due_syncs(now=timezone.now())
-            done = runs.sweep()
-            idempotency.forget_old_keys(timezone.now())
-            files.remove_erased(timezone.now())
-            self.stdout.write(f"{done} run{'s' * (done != 1)} done")
+            self._sweep(quiet=False)
             return
         stop = threading.Event()
         for signum in (signal.SIGINT, signal.SIGTERM):
             signal.signal(signum, lambda *_: stop.set())
         while not stop.wait(every):
             try:
-                price_sync.start_due_syncs(now=timezone.now())
-                if done := runs.sweep():
-                    self.stdout.write(f"{done} run{'s' * (done != 1)} done")
-                idempotency.forget_old_keys(timezone.now())
-                files.remove_erased(timezone.now())
-            except OperationalError as exc:  # the database is away or busy: it comes back, or the next start tells
+                self._sweep(quiet=True)
+            except (OperationalError, InterfaceError) as exc:  # away or busy: it comes back, or the next start tells
                 self.stderr.write(f"the database does not answer: {exc}")
             close_old_connections()
+
+    def _sweep(self, *, quiet: bool) -> None:
+        done = sweeping.sweep(timezone.now())
+        told = [f"{count} {name}{'s' * (count != 1)}" for name, count in done.items() if count]
+        if told or not quiet:
+            self.stdout.write(", ".join(told or ["nothing"]) + " done")
