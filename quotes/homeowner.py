@@ -46,10 +46,7 @@ def behind_link(*methods: str) -> Callable[[View], Callable[..., HttpResponse]]:
     def decorate(view: View) -> Callable[..., HttpResponse]:
         @wraps(view)
         def answer(request: HttpRequest, token: str) -> HttpResponse:
-            response = _checked(view, methods, request, token)
-            for name, value in HEADERS.items():
-                response.headers.setdefault(name, value)
-            return response
+            return _guarded(_checked(view, methods, request, token))
 
         return answer
 
@@ -174,18 +171,20 @@ def cancel(request: HttpRequest, link: OfferLink) -> HttpResponse:
 
 def unknown(request: HttpRequest, rest: str = "") -> HttpResponse:
     """A link that nobody was given."""
-    response = render(request, "homeowner/unknown.html", status=404)
-    response.headers.update(HEADERS)
-    return response
+    return _guarded(render(request, "homeowner/unknown.html", status=404))
 
 
 def form_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form that did not come from the page itself (django's CSRF_FAILURE_VIEW)."""
     if not request.path_info.startswith("/proposal/"):
         return csrf.csrf_failure(request, reason)
-    response = _plain(request, 403, "This form did not come from the page itself, or your browser keeps no cookies for "
-                                    "it, so nothing was done. Open your link again and send it from there.")
-    response.headers.update(HEADERS)
+    return _guarded(_plain(request, 403, "This form did not come from the page itself, or your browser keeps no "
+                           "cookies for it, so nothing was done. Open your link again and send it from there."))
+
+
+def _guarded(response: HttpResponse) -> HttpResponse:
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
     return response
 
 

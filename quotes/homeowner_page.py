@@ -131,6 +131,8 @@ def _receipt(link: OfferLink, acceptance: Acceptance, mine: Signature, found: St
                         "sha256": row.signed_sha256} for row in acceptance.signatures.all()],
         "countersigned": any(row.role == Signature.Role.OFFICE for row in acceptance.signatures.all()),
         "transaction_date": in_words(mine.transaction_date), "cancel_by": in_words(signed[1]),
+        "cancelled_at": next((moment(row.created_at, zone) for row in link.offer.events.filter(
+            kind=OfferEvent.Kind.CANCELLED)), ""),
         "may_cancel": found in (Standing.ACCEPTED, Standing.SIGNED_IN_PART) and may_cancel(acceptance, now),
         "copies": copies_of(mine.notices, link.name),
     }

@@ -13,6 +13,7 @@ from framing.records import canonical
 from quotes.demonstration import NOW
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Revision, Signature
 from quotes.offers import _hashed, _token, end_of_day, token_of
+from quotes.papers import PDF, Paper, keep_papers
 from quotes.snapshots import snapshot_sha256
 
 SIGNED_AT = datetime(2026, 3, 18, 15, 0, tzinfo=UTC)  # a Wednesday, 11:00 in the demo's office
@@ -46,7 +47,8 @@ def revised(revision: Revision, *, number: int | None = None, **more: Any) -> Re
 
 
 def offered(revision: Revision, *, second: bool = False, names: tuple[str, str] = (OWNER, SECOND)) -> Offer:
-    """The revision offered to its owner, and to a second one."""
+    """The revision with its paper, offered to its owner, and to a second one."""
+    keep_papers(revision, {"proposal": Paper(PDF, b"%PDF of the proposal")}, now=NOW)
     offer = Offer.objects.create(revision=revision, agreed_where="buyer-home", created_at=NOW,
                                  expires_at=end_of_day(revision.valid_until, "America/New_York"))
     for role, name in zip(OfferLink.Role.values[: 1 + second], names, strict=False):
