@@ -158,6 +158,24 @@ def cancel_sale(link_id: int, *, now: datetime) -> OfferEvent:
 
 
 @transaction.atomic
+def note_cancellation(offer_id: int, words: str, *, posted_on: date, by: User, now: datetime) -> OfferEvent:
+    """Note a cancellation that came by letter, mail or hand; it counts by the day on which it was sent.
+
+    Raises NotOpen where there is nothing to cancel, or where it was sent after the last day.
+    """
+    offer = locked_offer(offer_id)
+    _check_standing(offer, now, Standing.ACCEPTED, Standing.SIGNED_IN_PART)
+    last = last_signed(offer.acceptance)[1]
+    if posted_on > min(last, local_day(the_office(), now)):
+        raise NotOpen(f"A cancellation sent on {posted_on} was read; expected a day up to {last}, the last day to "
+                      "cancel, and no later than today. What to do with a later one, counsel says.")
+    event = OfferEvent.objects.create(offer=offer, kind=OfferEvent.Kind.CANCELLED, text=clean(words), created_at=now,
+                                      created_by=by)
+    note(offer, "cancel", {"posted_on": [None, posted_on.isoformat()]}, by=by, now=now)
+    return event
+
+
+@transaction.atomic
 def countersign(offer_id: int, name: str, *, by: User, now: datetime) -> Signature:
     """Sign for the office under what every owner has signed. Raises NotOpen, AlreadySigned or NotAName."""
     offer = locked_offer(offer_id)

@@ -115,7 +115,7 @@ class OfferInList(StrictModelSerializer):
         return str(offers.standing(row, timezone.now()))
 
 
-class OfferSerializer(OfferInList):
+class ProposalOfferSerializer(OfferInList):
     """An offer with its people, what happened, and what was accepted."""
 
     links = serializers.SerializerMethodField()
@@ -150,6 +150,13 @@ class CountersignRequest(StrictSerializer):
     name = serializers.CharField(max_length=200)
 
 
+class CancellationRequest(StrictSerializer):
+    """A cancellation that came by letter, mail or hand."""
+
+    posted_on = serializers.DateField(help_text="The day on which it was sent, in the office's time zone.")
+    text = serializers.CharField(max_length=2000, required=False, default="", allow_blank=True)
+
+
 class OffersOfRevision(ReadViewSet):
     """Offering one revision."""
 
@@ -169,7 +176,7 @@ class OffersOfRevision(ReadViewSet):
             "reasons": [reason._asdict() for reason in found], "mail": mailing.preview(revision).text,
         }).data)
 
-    @extend_schema(request=OfferRequest, responses={201: OfferSerializer})
+    @extend_schema(request=OfferRequest, responses={201: ProposalOfferSerializer})
     @idempotent(required=True)
     def offer(self, request: Request, quote_id: int, number: int) -> Response:
         """Send it: its mail goes out in the background. Send Idempotency-Key, and If-Match with the revision's ETag."""
@@ -192,7 +199,7 @@ class OffersOfRevision(ReadViewSet):
                 raise Problem(409, str(no).split(":")[0], [
                     Fault("", reason.code, f"cleared by {reason.who}", reason.text) for reason in no.reasons
                 ]) from None
-        response = tagged(request, row, OfferSerializer(row).data, status=201)
+        response = tagged(request, row, ProposalOfferSerializer(row).data, status=201)
         response["Location"] = f"/api/v1/offers/{row.pk}"
         return response
 
@@ -204,9 +211,9 @@ class OfferViewSet(ReadViewSet):
     filterset_fields = {"revision__quote__job": ["exact"], "revision__quote": ["exact"]}
 
     def get_serializer_class(self) -> Any:
-        return OfferInList if self.action == "list" else OfferSerializer
+        return OfferInList if self.action == "list" else ProposalOfferSerializer
 
-    @extend_schema(request=WordsRequest, responses={200: OfferSerializer})
+    @extend_schema(request=WordsRequest, responses={200: ProposalOfferSerializer})
     @idempotent
     def withdraw(self, request: Request, pk: str) -> Response:
         """Take the offer back; its links say so from then on."""
@@ -215,7 +222,7 @@ class OfferViewSet(ReadViewSet):
             offers.withdraw_offer(offer.pk, values["reason"], by=request.user, now=timezone.now())
         return self.answer(offer)
 
-    @extend_schema(request=AnswerRequest, responses={200: OfferSerializer})
+    @extend_schema(request=AnswerRequest, responses={200: ProposalOfferSerializer})
     @idempotent
     def answer_question(self, request: Request, pk: str) -> Response:
         """Answer a homeowner's question by mail."""
@@ -227,7 +234,7 @@ class OfferViewSet(ReadViewSet):
             mailing.answer_question(values["question"].pk, values["text"], by=request.user, now=timezone.now())
         return self.answer(offer)
 
-    @extend_schema(request=CountersignRequest, responses={200: OfferSerializer})
+    @extend_schema(request=CountersignRequest, responses={200: ProposalOfferSerializer})
     @idempotent(required=True)
     def countersign(self, request: Request, pk: str) -> Response:
         """Sign for the office what the owners have signed. Send Idempotency-Key."""
@@ -236,13 +243,14 @@ class OfferViewSet(ReadViewSet):
             acceptance.countersign(offer.pk, values["name"], by=request.user, now=timezone.now())
         return self.answer(offer)
 
-    @extend_schema(request=WordsRequest, responses={200: OfferSerializer})
+    @extend_schema(request=CancellationRequest, responses={200: ProposalOfferSerializer})
     @idempotent
     def cancel(self, request: Request, pk: str) -> Response:
         """Note that an owner cancelled within the time for it, by letter or mail."""
         with transaction.atomic():
-            offer, values = self._asked(WordsRequest)
-            acceptance.note_cancellation(offer.pk, values["reason"], by=request.user, now=timezone.now())
+            offer, values = self._asked(CancellationRequest)
+            acceptance.note_cancellation(offer.pk, values["text"], posted_on=values["posted_on"], by=request.user,
+                                         now=timezone.now())
         return self.answer(offer)
 
     def _asked(self, kind: type[serializers.Serializer]) -> tuple[Offer, dict[str, Any]]:

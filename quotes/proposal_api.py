@@ -55,7 +55,7 @@ class NoteEditsRequest(StrictSerializer):
     edits = NoteEditSerializer(many=True, max_length=200)
 
 
-class NoteSerializer(serializers.Serializer):
+class ProposalNoteSerializer(serializers.Serializer):
     """One note as it would be printed. `acknowledge`: a named person must go on with it before it can be offered."""
 
     key = serializers.CharField()
@@ -79,10 +79,10 @@ class NoteSerializer(serializers.Serializer):
 class NotesAnswer(serializers.Serializer):
     """The notes of a quote, the edits that are kept, those that change nothing, and what must be acknowledged yet."""
 
-    notes = NoteSerializer(many=True)
+    notes = ProposalNoteSerializer(many=True)
     edits = NoteEditSerializer(many=True)
     left_out = serializers.ListField(child=serializers.CharField(), help_text="Edits that change nothing, and why.")
-    to_acknowledge = NoteSerializer(many=True)
+    to_acknowledge = ProposalNoteSerializer(many=True)
     acknowledged = serializers.ListField(child=serializers.DictField())
 
 

@@ -308,6 +308,8 @@ SPECTACULAR_SETTINGS = {
     ],
     # What overhead and profit are reckoned on is one set of choices under two fields' names.
     "ENUM_NAME_OVERRIDES": {
+        "NoteEditKindEnum": "quotes.notes.edits.KINDS",
+        "OfferEventKindEnum": "quotes.models.OfferEvent.Kind",
         "JobStatusEnum": "estimating.models.customers.Job.Status",
         "PriceStatusEnum": "estimating.models.prices.Price.Status",
         "ReckonedOnEnum": "estimating.models.office.Office.Basis",

@@ -22,6 +22,7 @@ urlpatterns = [
     path("api/v1/", include("quotes.api")),
     path("api/v1/", include("quotes.impact_api")),
     path("api/v1/", include("quotes.proposal_api")),
+    path("api/v1/", include("quotes.offers_api")),
     re_path(r"^api/", problems.not_found),
     path("login/", LoginView.as_view(template_name="office/login.html"), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
