@@ -309,6 +309,7 @@ SPECTACULAR_SETTINGS = {
     # What overhead and profit are reckoned on is one set of choices under two fields' names.
     "ENUM_NAME_OVERRIDES": {
         "NoteEditKindEnum": "quotes.notes.edits.KINDS",
+        "NoticeKindEnum": "estimating.models.Notice.Kind",
         "OfferEventKindEnum": "quotes.models.OfferEvent.Kind",
         "JobStatusEnum": "estimating.models.customers.Job.Status",
         "PriceStatusEnum": "estimating.models.prices.Price.Status",
