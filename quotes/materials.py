@@ -58,12 +58,10 @@ def supplies(snapshot: Mapping[str, Any]) -> list[dict[str, Any]]:
     found: dict[str, dict[str, list[dict[str, Any]]]] = {}
     for row in _rows(snapshot):
         found.setdefault(row["supplier"] or "Supplier not named", {}).setdefault(row["delivery"] or "", []).append(row)
-    return [
-        {"name": name, "deliveries": [{"order": order, "rows": by_order[order], "weight": _sum_of_weights(by_order[order])}
-                                      for order in (*deliveries, "") if order in by_order]}
-        for name, by_order in sorted(found.items())
-    ]
+    return [{"name": name, "deliveries": [_delivery(order, by_order[order]) for order in (*deliveries, "")
+                                          if order in by_order]}
+            for name, by_order in sorted(found.items())]
 
 
-def _sum_of_weights(rows: list[dict[str, Any]]) -> int:
-    return sum(row["weight_lb"] or 0 for row in rows)
+def _delivery(order: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    return {"order": order, "rows": rows, "weight": sum(row["weight_lb"] or 0 for row in rows)}

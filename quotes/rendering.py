@@ -68,7 +68,8 @@ def material_list_html(snapshot: Mapping[str, Any]) -> str:
     """What is to be bought, by supplier, with what comes to the curb when and goes up in which lift; no prices."""
     framing = snapshot.get("framing") or {}
     return render_to_string("paper/material_list.html", {
-        **_letter(snapshot), "suppliers": supplies(snapshot), "lifts": lifts_in_words(framing), "scope": scope(snapshot),
+        **_letter(snapshot), "scope": scope(snapshot), "suppliers": supplies(snapshot),
+        "lifts": lifts_in_words(framing),
     })
 
 

@@ -36,11 +36,12 @@ def enriched(snapshot: dict[str, Any], *, long: bool = False, options: int = 2) 
     """The snapshot with options, changes, acknowledgements, notices and edited notes; `long` with names that are."""
     rich = copy.deepcopy(snapshot)
     rich["quote"] |= {"revision": 2, "valid_because": "the office's 30 days; no price list ends before"}
-    names = [("Ipe instead of cumaru", "Ipe boards of the same size"), ("A border of two courses", "Mitred at the corners")]
+    names = [("Ipe instead of cumaru", "Ipe boards of the same size"),
+             ("A border of two courses", "Mitred at the corners")]
     if long:
         names = [(f"{LONG_WORD} aus Robinienholz"[:80], LONG_WORD), ("Umlaufender Fries " * 4, "Auf Gehrung " * 20)]
-        rich["office"] |= {"name": f"{LONG_WORD} Harrow & Finch", "address": LONG_SITE, "email": f"{LONG_WORD}@example.com",
-                           "license_number": LONG_WORD}
+        rich["office"] |= {"name": f"{LONG_WORD} Harrow & Finch", "address": LONG_SITE,
+                           "email": f"{LONG_WORD}@example.com", "license_number": LONG_WORD}
         rich["estimate"]["groups"][0] |= {"title": LONG_WORD, "holds": LONG_WORD}
         rich["estimate"]["payments"][0]["milestone"] = f"{LONG_WORD} " * 3
         rich["notes"][0] |= {"text": f"{LONG_WORD} " * 4, "source": LONG_WORD, "decided_by": LONG_WORD}
@@ -65,8 +66,8 @@ def enriched(snapshot: dict[str, Any], *, long: bool = False, options: int = 2) 
     rich["notices"] = [_notice("right to cancel", "Notice of cancellation", "acceptance", copies=2, point_size=12,
                                bold=True, blanks=["transaction_date", "cancel_by"],
                                text="Dated {{transaction_date}}.\nYou may cancel until midnight of {{cancel_by}}."),
-                       _notice("lien", "Lien notice", "proposal", text="Those who help to improve your property may have "
-                               "a claim on it.\nAsk for releases with each payment."),
+                       _notice("lien", "Lien notice", "proposal", text="Those who help to improve your property may "
+                               "have a claim on it.\nAsk for releases with each payment."),
                        _notice("insurance", "Insurance", "proposal", text="Insured by {{insurer}}.",
                                missing=["the name of the insurer", "its telephone number"])]
     return rich
