@@ -16,8 +16,21 @@ from quotes.consent import VERSION
 from quotes.demonstration import NOW
 from quotes.models import Acceptance, OfferEvent, OfferLink, RenderedFile, Signature
 from quotes.offers import Standing, standing, withdraw_offer
-from tests.quotes.offered import CANCEL_BY, NOTICE, OPTIONS, OWNER, SECOND, SIGNED_AT, address, answers, offered
-from tests.quotes.offered import revised, second_step, sign, written
+from tests.quotes.offered import (
+    CANCEL_BY,
+    NOTICE,
+    OPTIONS,
+    OWNER,
+    SECOND,
+    SIGNED_AT,
+    address,
+    answers,
+    offered,
+    revised,
+    second_step,
+    sign,
+    written,
+)
 
 
 @pytest.fixture

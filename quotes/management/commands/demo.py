@@ -16,8 +16,10 @@ from framing.dxf import plan_dxf
 from framing.management.commands.frame import write_files
 from framing.models import Framing
 from quotes import papers
-from quotes.demonstration import OtherOffice, set_up
+from quotes.demonstration import NOW, OtherOffice, set_up
 from quotes.drafts import QuoteBlocked
+from quotes.letters import Attachment, Person, written
+from quotes.mailing import proposal_letter
 from quotes.models import RenderedFile, Revision
 from quotes.templatetags.paper import money
 
@@ -85,4 +87,13 @@ def _write(out: Path, framing: Framing, revision: Revision) -> None:
     }
     for kind, name in FILES.items():
         files[name] = papers.read_paper(revision.files.filter(kind=kind).latest("pk"))
+    files["mail.eml"] = _mail(revision, files["proposal.pdf"] or b"")
     write_files(out, files)
+
+
+def _mail(revision: Revision, pdf: bytes) -> bytes:
+    """The mail as it would bring the proposal, with a place holder in its link: the demo sends nothing."""
+    customer = revision.quote.job.customer
+    paper = Attachment(revision.files.filter(kind=RenderedFile.Kind.PROPOSAL).latest("pk").name, papers.PDF, pdf)
+    letter = proposal_letter(revision, Person(customer.name, customer.email), paper=paper)
+    return written(letter, message_id="<demo@example.com>", at=NOW)
