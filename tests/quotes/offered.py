@@ -1,4 +1,4 @@
-"""An offer to try a homeowner's link on: the demo's revision with options and notices, and what an honest person does."""
+"""An offer to try a homeowner's link on: the demo's revision with options and notices, and an honest person."""
 
 from __future__ import annotations
 
