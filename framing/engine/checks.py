@@ -6,6 +6,7 @@ notes and papers can be made from the code and the numbers alone.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
@@ -14,6 +15,7 @@ from framing.reference import doors
 
 Status = Literal["ok", "note", "caution", "stop"]
 STATUSES: tuple[Status, ...] = ("ok", "note", "caution", "stop")
+MAYBE_SEVERAL = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) ((?:[\w-]+ ){0,2}[\w-]+)\(s\)")  # `3 pad(s)` in a sentence
 
 
 @dataclass(frozen=True)
@@ -595,8 +597,17 @@ def check(
     Raises KeyError for a code that does not stand in `CODES`.
     """
     known = CODES[code]
-    text = known.sentence.format(value=value, limit=limit, unit=unit, where=where, **words)
+    text = _counted(known.sentence.format(value=value, limit=limit, unit=unit, where=where, **words))
     return Check(
         code, status, value, limit, unit, where, text,
         source or known.source, decided_by or known.decided_by, acknowledge, tuple(clears),
     )
+
+
+def _counted(text: str) -> str:
+    """The sentence with `3 pad(s)` as 3 pads, and `1 pad(s)` as 1 pad."""
+    def told(found: re.Match[str]) -> str:
+        number, thing = found.groups()
+        return f"{number} {thing}" + ("" if float(number) == 1 else "s")
+
+    return MAYBE_SEVERAL.sub(told, text)
