@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
@@ -28,7 +29,7 @@ def service(tmp_path):
     port = free_port()
     env = {k: v for k, v in os.environ.items() if k not in ("DJANGO_SETTINGS_MODULE", "REDIS_URL", "DEBUG")} | {
         "DATABASE_URL": f"sqlite:///{tmp_path / 'readme.sqlite3'}", "FILES": str(tmp_path / "files"), "DEBUG": "1",
-        "ALLOWED_HOSTS": "127.0.0.1",
+        "ALLOWED_HOSTS": "127.0.0.1", "SITE_URL": f"http://127.0.0.1:{port}",
     }
     manage = [sys.executable, str(ROOT / "manage.py")]
     subprocess.run([*manage, "migrate", "--noinput", "-v0"], env=env, check=True)
@@ -66,6 +67,11 @@ def test_the_lines_from_token_to_pdf_work_as_written(service, tmp_path):
     assert (tmp_path / "proposal.pdf").read_bytes().startswith(b"%PDF")
     assert '"deck-framing/1"' in (tmp_path / "framing.json").read_text()
     assert (tmp_path / "plan.svg").read_text().startswith("<svg")
+    [kept] = (tmp_path / "files" / "mail").glob("*.eml")
+    mail = message_from_bytes(kept.read_bytes(), policy=policy.SMTP)
+    [link] = re.findall(r"http://\S+/proposal/\S+", mail.get_body(("plain",)).get_content())
+    page = urllib.request.urlopen(link, timeout=20).read().decode()
+    assert "Odette Marlowe" in page and "418 Fictional Quay" in page
 
 
 def test_the_frame_command_works_as_written(tmp_path):
