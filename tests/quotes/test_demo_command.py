@@ -9,8 +9,8 @@ from django.core.management import CommandError, call_command
 from estimating.models import Office
 from quotes.models import Quote, Revision
 
-FILES = {"proposal.pdf", "cut-sheets.pdf", "purchase-list.csv", "framing.json", "plan.svg", "section.svg",
-         "plan.dxf"}
+FILES = {"proposal.pdf", "office-copy.pdf", "cut-sheets.pdf", "material-list.pdf", "care-sheet.pdf",
+         "purchase-list.csv", "framing.json", "plan.svg", "section.svg", "plan.dxf"}
 
 
 def run(folder) -> str:
