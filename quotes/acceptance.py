@@ -255,8 +255,10 @@ def forget_people(sender: Any, jobs: Collection[int], **_: Any) -> None:
 def _checked_name(text: str) -> str:
     """A typed name with single blanks. Raises NotAName."""
     name = " ".join(text.split())
-    if not any(c.isalpha() for c in name) or len(name) > LONGEST_NAME or clean(name) != name:
-        raise NotAName(f"Type your full name as your signature: letters, at most {LONGEST_NAME} characters.")
+    odd = clean(name) != name or any(c in "<>{}[]\\" for c in name)
+    if odd or not any(c.isalpha() for c in name) or len(name) > LONGEST_NAME:
+        raise NotAName("Type your full name as your signature: letters and what goes with them in a name, at most "
+                       f"{LONGEST_NAME} characters.")
     return name
 
 

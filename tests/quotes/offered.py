@@ -9,6 +9,7 @@ from typing import Any
 
 from django.test import Client
 
+from estimating.models import Job
 from framing.records import canonical
 from quotes.demonstration import NOW
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Revision, Signature
@@ -89,5 +90,5 @@ def sign(client: Client, link: OfferLink, **more: str):
 def written() -> dict[str, int]:
     """How much there is of what an acceptance writes."""
     kinds = (OfferEvent.Kind.DECLINED, OfferEvent.Kind.CANCELLED, OfferEvent.Kind.QUESTION)
-    return {"acceptances": Acceptance.objects.count(), "signatures": Signature.objects.count(),
-            "events": OfferEvent.objects.filter(kind__in=kinds).count()}
+    return {"accepted jobs": Job.objects.exclude(accepted_on=None).count(), "acceptances": Acceptance.objects.count(),
+            "signatures": Signature.objects.count(), "events": OfferEvent.objects.filter(kind__in=kinds).count()}
