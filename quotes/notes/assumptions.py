@@ -63,8 +63,8 @@ def _access(facts: Facts) -> Iterator[Words]:
 
 
 def _authority(facts: Facts) -> Iterator[Words]:
-    where, edition = facts.site.get("jurisdiction"), facts.site.get("code_edition")
-    yield {"known": " ".join(str(word) for word in (where, edition) if word) or "not stated in the survey"}
+    known = (facts.jurisdiction, facts.site.get("code_edition"))
+    yield {"known": " ".join(str(word) for word in known if word) or "not stated in the survey"}
 
 
 def _sawn_faces(facts: Facts) -> Iterator[Words]:

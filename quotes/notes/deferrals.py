@@ -86,7 +86,7 @@ def _fire(facts: Facts) -> Iterator[Words]:
     if lot is not None and lot < LOT_LINE - HAIR:
         against.append(f"the lot line is nearer than {LOT_LINE / 12:g} ft")
     roof, deck = facts.adjustment.get("area_sqft"), facts.deck
-    city = NEW_YORK_CITY.search(str(site.get("jurisdiction") or ""))
+    city = NEW_YORK_CITY.search(facts.jurisdiction)
     if city and roof and deck is not None and deck.area / 144 / float(roof) > CITY_SHARE + HAIR:
         against.append(f"New York City limits wood decks to {CITY_SHARE:.0%} of a roof's level, and this one takes "
                        f"{deck.area / 144 / float(roof):.0%} of the roof that was surveyed")

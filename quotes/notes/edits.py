@@ -88,7 +88,8 @@ def _changed(found: Mapping[tuple[str, str], Note], edit: Any) -> Note:
     kind, key, where = edit.get("kind"), edit.get("key") or "", edit.get("where") or ""
     if kind not in KINDS:
         raise _Wrong(f"kind {_read(kind)}", " or ".join(KINDS))
-    told = {"edit_reason": (edit.get("reason") or "").strip(), "edit_by": (edit.get("by") or "").strip()}
+    told: dict[str, Any] = {"edit_reason": (edit.get("reason") or "").strip(),
+                            "edit_by": (edit.get("by") or "").strip()}
     note = found.get((key, where))
     if kind == "add":
         return _added(note, key, where, edit, told)
@@ -104,7 +105,7 @@ def _changed(found: Mapping[tuple[str, str], Note], edit: Any) -> Note:
     return replace(note, text=text, edited="reworded", original=first, **told)
 
 
-def _added(there: Note | None, key: str, where: str, edit: Mapping[str, Any], told: Mapping[str, str]) -> Note:
+def _added(there: Note | None, key: str, where: str, edit: Mapping[str, Any], told: Mapping[str, Any]) -> Note:
     section = edit.get("section")
     if section not in SECTIONS:
         raise _Wrong(f"section {_read(section)}", " or ".join(SECTIONS))
@@ -117,7 +118,7 @@ def _added(there: Note | None, key: str, where: str, edit: Mapping[str, Any], to
                 edited="added", **told)
 
 
-def _silenced(note: Note, told: Mapping[str, str]) -> Note:
+def _silenced(note: Note, told: Mapping[str, Any]) -> Note:
     if note.acknowledge or note.status == "stop":
         why = "a stop" if note.status == "stop" else "a caution that a named person has to acknowledge"
         raise _Wrong(f"the silencing of {why}", "that it stands")

@@ -65,6 +65,11 @@ class Facts:
         return self.survey.get("site") or {}
 
     @property
+    def jurisdiction(self) -> str:
+        """Who issues the permit, as surveyed, else as the job has it; empty where nobody said."""
+        return str(self.site.get("jurisdiction") or (self.contract.jurisdiction if self.contract else ""))
+
+    @property
     def rain(self) -> Mapping[str, Any]:
         return self.build.get("rain") or {}
 

@@ -12,9 +12,10 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tests.quotes.places_reading import Place, area, hull, inside, side_to_ring, to_ring, to_segment
+
 IN_UNIT = {"in": 1.0, "ft": 1 / 12, "mm": 25.4, "m": 0.0254}
 Doc = Mapping[str, Any]
-Place = Sequence[float]
 Answer = bool | None
 NEAR = 1e-4  # documents are rounded to nine digits, lengths of the crew are exact
 
@@ -42,55 +43,6 @@ def under(value: float, limit: float, error: float = NEAR) -> Answer:
 def any_of(answers: Any) -> Answer:
     answers = list(answers)
     return True if True in answers else None if None in answers else False
-
-
-# -- plane geometry --------------------------------------------------------------------------------------------
-
-def to_segment(p: Place, a: Place, b: Place) -> float:
-    run = [b[0] - a[0], b[1] - a[1]]
-    long = run[0] ** 2 + run[1] ** 2
-    t = 0.0 if long == 0 else min(1.0, max(0.0, ((p[0] - a[0]) * run[0] + (p[1] - a[1]) * run[1]) / long))
-    return math.hypot(p[0] - a[0] - t * run[0], p[1] - a[1] - t * run[1])
-
-
-def sides(ring: Sequence[Place]) -> list[tuple[Place, Place]]:
-    return [(ring[i], ring[(i + 1) % len(ring)]) for i in range(len(ring))]
-
-
-def inside(p: Place, ring: Sequence[Place]) -> bool:
-    odd = False
-    for a, b in sides(ring):
-        if (a[1] > p[1]) != (b[1] > p[1]) and p[0] < a[0] + (p[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0]):
-            odd = not odd
-    return odd
-
-
-def to_ring(p: Place, ring: Sequence[Place]) -> float:
-    return 0.0 if inside(p, ring) else min(to_segment(p, a, b) for a, b in sides(ring))
-
-
-def side_to_ring(a: Place, b: Place, ring: Sequence[Place]) -> float:
-    """From a side of the roof to the deck, which never crosses it."""
-    return min([to_ring(a, ring), to_ring(b, ring), *(to_segment(p, a, b) for p in ring)])
-
-
-def area(ring: Sequence[Place]) -> float:
-    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in sides(ring))) / 2
-
-
-def hull(places: Sequence[Place]) -> list[Place]:
-    places = sorted({(float(x), float(y)) for x, y in places})
-
-    def half(row: Sequence[Place]) -> list[Place]:
-        kept: list[Place] = []
-        for p in row:
-            while len(kept) > 1 and ((kept[-1][0] - kept[-2][0]) * (p[1] - kept[-2][1])
-                                     - (kept[-1][1] - kept[-2][1]) * (p[0] - kept[-2][0])) <= 0:
-                kept.pop()
-            kept.append(p)
-        return kept[:-1]
-
-    return half(places) + half(places[::-1]) if len(places) > 2 else list(places)
 
 
 # -- what the documents say ------------------------------------------------------------------------------------
@@ -346,7 +298,8 @@ def of_others(r: Read, contract: Any) -> dict[str, Answer]:
     light = loads.get("dead") is not None and loads["dead"] < 22
     opened = any(e["against"] == "open" for e in r.edges)
     lot = "lot_line_distance" in site and r.long(site["lot_line_distance"]) < 72 - 1e-6
-    city = site.get("jurisdiction") in ("Brooklyn, New York", "Manhattan, New York City") and bool(r.outline)
+    where = site.get("jurisdiction") or (contract.jurisdiction if contract else "")
+    city = where in ("Brooklyn, New York", "Manhattan, New York City") and bool(r.outline)
     share = over(area(r.outline) / 144 / r.adjusted["area_sqft"], 0.2) if city else False
     kind = (r.roof.get("membrane") or "").lower()
     laid = " ".join(str(r.build["supports"].get(n, "")) for n in ("pad_material", "base_material")).lower()

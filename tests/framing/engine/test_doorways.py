@@ -129,3 +129,24 @@ def test_a_deck_that_follows_a_steep_threshold_is_told_as_well():
     found = told(odd_survey(RECTANGLE, sill=sill), surface={"mode": "follow-threshold", "reveal": 1})
     assert found["landing-slope"].value == pytest.approx(1 / 3)
     assert math.isclose(found["landing-slope"].limit, 0.25)
+
+
+# --- flush with the sill, over it, and an accessible route: exactly at the limit is not over it
+
+
+@pytest.mark.parametrize(("reveal", "is_told"), [(0.5, False), (0.4375, True), (0.125, True)])
+def test_a_deck_under_half_an_inch_below_the_sill_is_told(reveal, is_told):
+    assert ("door-flush" in told(odd_survey(RECTANGLE), **level(reveal))) == is_told
+
+
+@pytest.mark.parametrize(("reveal", "is_told"), [(0.0, False), ("-1/16", True)])
+def test_a_deck_over_the_sill_is_told(reveal, is_told):
+    assert ("deck-above-sill" in told(odd_survey(RECTANGLE), **level(reveal))) == is_told
+
+
+@pytest.mark.parametrize(("reveal", "level_change"), [(0.5, None), (0.5625, 0.5625), ("-1/2", None), ("-9/16", 0.5625)])
+def test_an_accessible_route_takes_half_an_inch_up_or_down(reveal, level_change):
+    wanted = odd_survey(RECTANGLE) | {"site": {"accessible_route": True}}
+    found = told(wanted, **level(reveal)).get("accessible-threshold")
+    assert (found.value if found else None) == (pytest.approx(level_change) if level_change else None)
+    assert "accessible-threshold" not in told(odd_survey(RECTANGLE), **level(reveal))
