@@ -73,9 +73,14 @@ def orders_held_until(job: Job, today: date) -> Hold | None:
         return Hold(None, f"The sale of {job.number} was cancelled; nothing is ordered for it.")
     office = Office.objects.first()
     own = office.ordering_held_days if office else None
-    until = max(sale.cancel_by, sale.accepted_on + timedelta(days=own or 0))
+    until = last_held_day(sale, own)
     if today > until:
         return None
     if until == sale.cancel_by:
         return Hold(until, f"Until the end of {until} the sale may be cancelled; no goods are ordered before.")
     return Hold(until, f"The office orders nothing until the end of {until}, {own} days after acceptance.")
+
+
+def last_held_day(sale: Sale, own_days: int | None) -> date:
+    """The last day on which nothing is ordered yet: to cancel by, or the office's own days after acceptance."""
+    return max(sale.cancel_by, sale.accepted_on + timedelta(days=own_days or 0))

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from estimating.models import Run, User
@@ -55,13 +55,18 @@ def _post(offer_id: int, revision: Revision, made: dict[str, Paper], *, now: dat
     return {"offer": offer.pk, "mails": [mail.pk for mail in mails]}
 
 
+def open_offers(now: datetime) -> QuerySet[Offer]:
+    """Offers that somebody may still sign at a moment (`offers.standing` says it of one)."""
+    ended = OfferEvent.objects.filter(kind__in=("declined", "withdrawn", "cancelled")).values("offer")
+    later = Offer.objects.filter(revision__quote=OuterRef("revision__quote"), pk__gt=OuterRef("pk"))
+    unsigned = OfferLink.objects.filter(offer=OuterRef("pk"), signature=None, erased_at=None)
+    return Offer.objects.filter(~Exists(later), Exists(unsigned), expires_at__gt=now).exclude(pk__in=ended)
+
+
 def without_mail(now: datetime) -> QuerySet[OfferLink]:
     """Links of offers that can still go, whose mail has not been posted."""
     posted = OutboxMail.objects.filter(kind=OutboxMail.Kind.PROPOSAL, link__isnull=False).values("link")
-    ended = OfferEvent.objects.filter(kind__in=("declined", "withdrawn", "cancelled")).values("offer")
-    later = Offer.objects.filter(revision__quote=OuterRef("offer__revision__quote"), pk__gt=OuterRef("offer"))
-    return OfferLink.objects.filter(~Exists(later), erased_at=None, offer__expires_at__gt=now).exclude(
-        Q(pk__in=posted) | Q(offer__in=ended)).order_by("pk")
+    return OfferLink.objects.filter(offer__in=open_offers(now), erased_at=None).exclude(pk__in=posted).order_by("pk")
 
 
 def runs_of(offers: list[int]) -> dict[int, list[Run]]:

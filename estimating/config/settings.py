@@ -312,6 +312,7 @@ SPECTACULAR_SETTINGS = {
         "OfferEventKindEnum": "quotes.models.OfferEvent.Kind",
         "JobStatusEnum": "estimating.models.customers.Job.Status",
         "PriceStatusEnum": "estimating.models.prices.Price.Status",
+        "MailKindEnum": "quotes.models.outbox.OutboxMail.Kind",
         "ReckonedOnEnum": "estimating.models.office.Office.Basis",
     },
 }

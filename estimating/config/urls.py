@@ -23,10 +23,12 @@ urlpatterns = [
     path("api/v1/", include("quotes.impact_api")),
     path("api/v1/", include("quotes.proposal_api")),
     path("api/v1/", include("quotes.offers_api")),
+    path("api/v1/", include("quotes.mails_api")),
     re_path(r"^api/", problems.not_found),
     path("login/", LoginView.as_view(template_name="office/login.html"), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
     path("proposal/", include("quotes.homeowner")),
+    path("waiting/", include("quotes.waiting_pages")),
     path("", include("quotes.pages")),
 ]
