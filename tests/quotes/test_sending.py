@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.core.files.storage import default_storage
 
 from estimating.customers import erase_customer
 from estimating.models import Run
@@ -34,8 +35,10 @@ def made(monkeypatch):
 
 @pytest.fixture
 def fresh(scenario, site):
-    """An offer whose papers are not made yet."""
+    """An offer whose papers are not there: the storage has lost them."""
     offer = offered(scenario.revision)
+    for file in RenderedFile.objects.filter(revision=offer.revision):
+        default_storage.delete(file.path)
     sending.start_again(offer.pk, by=None, now=NOW)
     return offer
 
@@ -56,7 +59,7 @@ def test_a_run_makes_what_is_missing_and_posts_a_mail_a_link(fresh, made):
     [mail] = OutboxMail.objects.all()
     assert (mail.kind, mail.state, mail.recipient) == ("proposal", "waiting", "owner@example.com")
     assert run.result == {"offer": fresh.pk, "mails": [mail.pk]} and len(made) == 1
-    assert papers.read_paper(RenderedFile.objects.get(kind="proposal")) == PDF
+    assert papers.read_paper(RenderedFile.objects.filter(kind="proposal").last()) == PDF
 
 
 def test_papers_that_are_stored_are_not_made_again_and_both_owners_are_written_to(offer, made):
@@ -75,7 +78,7 @@ def test_a_cancelled_run_posts_nothing_and_is_not_started_by_itself(fresh, made,
 
     monkeypatch.setattr(sending, "make_papers", cancelled_meanwhile)
     assert perform(fresh).state == "cancelled"
-    assert not OutboxMail.objects.exists() and not RenderedFile.objects.exists()
+    assert not OutboxMail.objects.exists() and sending.stored_proposal(fresh.revision) is None
     assert sending.start_left_behind(now=NOW + timedelta(days=1)) == 0
 
 
@@ -123,4 +126,4 @@ def test_a_customer_who_was_erased_while_papers_were_made_is_written_no_mail(fre
 
     monkeypatch.setattr(sending, "make_papers", erased_meanwhile)
     assert perform(fresh).state == "failed"
-    assert not OutboxMail.objects.exists() and not RenderedFile.objects.exists()
+    assert not OutboxMail.objects.exists() and sending.stored_proposal(fresh.revision) is None
