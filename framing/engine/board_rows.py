@@ -50,6 +50,20 @@ def _sides(field: BaseGeometry, width: float) -> _Sides:
     return _Sides(np.sort(ends[:, :, 1], axis=1), np.abs(run[:, 0]), ends.mean(axis=1), run[:, 0] > 0)
 
 
+def _tips(field: BaseGeometry) -> tuple[Array, NDArray[np.bool_]]:
+    """The corners in which the field ends along y (k,), and whether it lies above each."""
+    y: list[float] = []
+    above: list[bool] = []
+    for part in shapely.get_parts(field):
+        xy = shapely.get_coordinates(shapely.geometry.polygon.orient(part).exterior)[:-1]
+        back, on = np.roll(xy, 1, axis=0) - xy, np.roll(xy, -1, axis=0) - xy
+        convex = on[:, 0] * back[:, 1] > on[:, 1] * back[:, 0]
+        tip = convex & (back[:, 1] * on[:, 1] > 0)
+        y += xy[tip, 1].tolist()
+        above += (on[tip, 1] > 0).tolist()
+    return np.array(y), np.array(above, bool)
+
+
 def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None = None,
                least_rip: float = LEAST_RIP) -> Start:
     """The start that leaves the least length of strips under the least rip along the sides that rip boards.
@@ -57,12 +71,17 @@ def start_rows(field: BaseGeometry, width: float, gap: float, door: Array | None
     Of such starts the one that keeps a whole board along the wall of the `door` (2,), so that a taper falls away from
     it, else along the lowest side; where none does, the one whose narrowest strip is widest, which shares what is left
     between two sides. Length under the least rip turns only at starts where some side's end lies at a board's edge or
-    the least rip from one, so trying those finds the least there is.
+    the least rip from one, so trying those finds the least there is. Where no side rips boards the
+    rows start at the lowest corner or, where that leaves a corner a scrap that reaches no wood, so that none is left.
     """
     low, pitch = float(field.bounds[1]), width + gap
     sides, least = _sides(field, width), min(least_rip, width)
     if not len(sides.run):
-        return Start(low, 0.0)
+        y, above = _tips(field)
+        starts = low + np.arange(TRIED) / TRIED * pitch
+        tips = _Sides(np.stack([y, y], axis=1), np.zeros(len(y)), np.zeros((len(y), 2)), above)
+        deep = np.minimum(_strip(tips, starts, width, pitch), least).min(axis=1)
+        return Start(float(starts[np.argmax(np.round(deep, 3))]), 0.0)
     turns = (sides.y.ravel()[:, None] - low - np.array([0.0, width, width - least, least])).ravel()
     shifts = np.r_[0.0, np.mod(turns, pitch), np.arange(TRIED) / TRIED * pitch]
     starts = low + shifts

@@ -6,6 +6,7 @@ A part of the roof stage.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +15,20 @@ from shapely import LineString, Polygon
 
 from framing.engine.breaklines import Break
 from framing.engine.plane_fit import against_the_others, least_squares, rms
-from framing.engine.plane_sets import MOST_PLANES, OWN_READINGS, PlaneSet, best_set, grow_planes, sets_to_try
+from framing.engine.plane_sets import (
+    EVIDENCE,
+    MOST_PLANES,
+    OWN_READINGS,
+    PlaneSet,
+    best_set,
+    grow_planes,
+    sets_to_try,
+)
+from framing.engine.relief import cost_of, find_humps
 
 Array = NDArray[np.float64]
 
 FITS = 0.999  # a roof is of these planes where sound readings would scatter so far with a chance of 1 in 1,000
-EVIDENCE = 30.0  # what one plane more must take off the sum of squares; three parameters take off about 3 by chance
 SOUGHT_AMONG = 200  # readings among which planes are sought
 FITS_WITHIN = 1.5  # readings whose residuals stay within this many standard errors (rms) lie in one plane
 FOLD_SPREAD = 12.0  # readings this far from a fold and this far apart across it, on either side, to place it [in]
@@ -30,14 +39,16 @@ def find_planes(xy: Array, z: Array, sigma: float) -> PlaneSet | None:
 
     One plane is tried, then two and so on, until the readings scatter about the surface as readings of `sigma` do.
     Of all these the one is taken that has enough evidence: every further plane must take `EVIDENCE` off the sum of
-    squares, counted in the variance that the fullest set leaves where that is more than the readings' own.
+    squares, counted in the variance that the fullest set leaves where that is more than the readings' own. A hump that
+    readings bear out counts as a plane does; the `cost` that is given back leaves humps out.
     """
     if len(z) < OWN_READINGS:
         return None
     if len(z) > SOUGHT_AMONG:  # as many say how the roof folds; all of them then place the planes
         few = np.random.default_rng(5).permutation(len(z))[:SOUGHT_AMONG]
         sought = find_planes(xy[few], z[few], sigma)
-        return sought and best_set(xy, z, sigma, [sought.planes])
+        placed = sought and best_set(xy, z, sigma, [sought.planes])
+        return placed and _under_humps(placed, xy, z, sigma)[0]
     pool = grow_planes(xy, z, sigma)
     sets = [np.linalg.lstsq(np.c_[np.ones(len(z)), xy], z, rcond=None)[0][None], *(plane[None] for plane in pool)]
     found: list[PlaneSet] = []
@@ -57,16 +68,38 @@ def find_planes(xy: Array, z: Array, sigma: float) -> PlaneSet | None:
         return None
     full = min(found, key=lambda s: s.cost)
     variance = max(1.0, full.cost / max(len(z) - 3 * len(full.planes), 1))
-    return min(found, key=lambda s: s.cost / variance + EVIDENCE * len(s.planes))
+    weighed = [_under_humps(s, xy, z, sigma, variance) for s in found]
+    return min(weighed, key=lambda w: w[0].cost / variance + EVIDENCE * (len(w[0].planes) + w[1]))[0]
+
+
+def _under_humps(found: PlaneSet, xy: Array, z: Array, sigma: float, variance: float = 1.0) -> tuple[PlaneSet, int]:
+    """The planes fitted under the humps that readings bear out, the cost of the rest, and how many humps those are."""
+
+    def off(planes: PlaneSet) -> Array:
+        return np.asarray((z - planes.heights(xy)[np.arange(len(z)), planes.label(xy)]) / sigma)
+
+    def refitted(use: NDArray[np.bool_]) -> PlaneSet | None:
+        return found if use.all() else best_set(xy[use], z[use], sigma, [found.planes])
+
+    def fitted(use: NDArray[np.bool_]) -> Array | None:
+        under = refitted(use)
+        return None if under is None else off(under)
+
+    humps = find_humps(xy, fitted, EVIDENCE * variance)
+    use = np.ones(len(z), bool)
+    use[[i for group in humps for i in group]] = False
+    under = refitted(use)
+    return (found, 0) if under is None else (replace(under, cost=cost_of(off(under), humps)), len(humps))
 
 
 def fits(found: PlaneSet, readings: int) -> bool:
     """Whether so many readings scatter about these planes no more than sound ones do."""
-    return found.cost <= _usual(readings, len(found.planes))
+    return found.cost <= usual_cost(readings, 3 * len(found.planes))
 
 
-def _usual(readings: int, planes: int) -> float:
-    return float(chi2.ppf(FITS, max(readings - 3 * planes, 1)))
+def usual_cost(readings: int, parameters: int) -> float:
+    """The sum of squares [variances] that sound readings leave no more than once in 1,000 times."""
+    return float(chi2.ppf(FITS, max(readings - parameters, 1)))
 
 
 def _without_wild(xy: Array, z: Array, sigma: float) -> NDArray[np.bool_]:

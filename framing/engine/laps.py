@@ -155,8 +155,10 @@ def _farthest_apart(members: Sequence[Member], beyond: float) -> tuple[float, st
               for m in standing for ends in m.centre_lines]
     x = np.array([ends[:, 0] for _, ends, _ in pieces])
     cuts = np.unique(x)
+    cuts = cuts[np.diff(cuts, prepend=-np.inf) > 2 * SAME]
     worst, where = 0.0, ""
-    for at in (cuts[1:] + cuts[:-1]) / 2:
+    # pieces that are not parallel stand furthest apart at an end of a stretch, where one of them has just ended
+    for at in np.r_[cuts[:-1] + SAME, cuts[1:] - SAME]:
         here = np.flatnonzero((x[:, 0] < at) & (at < x[:, 1]))
         y = np.array([np.interp(at, *pieces[k][1].T) for k in here])
         line = np.array([np.interp(at, *pieces[k][2].T) for k in here])

@@ -31,6 +31,7 @@ Bools = NDArray[np.bool_]
 MOST_PLANES = 5  # the ways in which six could join are millions; such a roof needs its break lines given
 OWN_READINGS = 4  # three fix a plane, one more bears it out
 OWN_SPREAD = 12.0  # ... and they reach this far across, whichever way one looks [in]
+EVIDENCE = 30.0  # what one more must take off the sum of squares; three parameters take off about 3 by chance
 WILD = 4.0  # a reading further off costs no more: it is wild, not a reason for another plane [standard errors]
 NEIGHBOURS = 6  # a plane is grown from a reading and its nearest
 POOL = 16  # planes that are tried in sets

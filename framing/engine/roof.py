@@ -24,10 +24,10 @@ from framing.engine.breaklines import SAME_LINE, Break, carried, given_break, me
 from framing.engine.checks import Check, check
 from framing.engine.closure import critical_value
 from framing.engine.documents import Survey
-from framing.engine.folds import FOLD_SPREAD, find_fold, find_planes, fits
+from framing.engine.folds import FOLD_SPREAD, find_fold, find_planes, fits, usual_cost
 from framing.engine.plane_fit import PlaneFit, against_the_others, least_squares, rms
 from framing.engine.plane_sets import OWN_READINGS, PlaneSet, areas_of, doubt, folds_of
-from framing.engine.relief import Mound, raise_mounds
+from framing.engine.relief import Mound, cost_of, find_humps, raise_mounds
 
 Array = NDArray[np.float64]
 
@@ -306,14 +306,15 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
     if fit.free:
         return Roof(outline, (), shape.breaks, checks=(*checks, *_unmeasured(shape.polygons, under, fit, basis, rows)))
 
-    use, fit, wild = _without_wild(rows, z, basis, fit, sigma)
+    humps = _humps(rows, xy, z, basis, sigma)
+    use, fit, wild = _without_wild(rows, z, basis, fit, sigma, [i for group in humps for i in group])
     # wild readings are out; lesser ones stay, but beyond the anomaly's limit the further off the less they pull (the
     # square of Huber's weights, P. J. Huber, Ann. Math. Statist. 35, 1964)
     for _ in range(HUBER_ROUNDS):
         _, sigmas = against_the_others(fit, use, sigma)
         fit = least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)) ** 2)
     offset, sigmas = against_the_others(fit, use, sigma)
-    lone, borne_out = _lone(wild, xy, offset, sigma)
+    lone, borne_out = _lone(wild, xy, offset, sigma, humps)
     odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(fit.residual) >= ANOMALY_LEAST))
     anomalies = tuple(
         Anomaly(readings[i].point, float(fit.residual[i]), float(sigmas[i]))
@@ -351,10 +352,27 @@ def _read_over(polygon: Polygon, xy: Array) -> BaseGeometry:
     return shapely.multipoints(spots[own] if own.any() else spots).convex_hull
 
 
-def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
-                  sigma: float) -> tuple[NDArray[np.bool_], PlaneFit, list[int]]:
+def _humps(rows: Array, xy: Array, z: Array, basis: Array, sigma: float) -> list[list[int]]:
+    """Groups of readings that stand on a hump or in a low, where what is left fits the planes as sound readings do."""
+
+    def fitted(use: NDArray[np.bool_]) -> Array | None:
+        under = least_squares(rows, z, basis, use)
+        return None if under.free else under.residual / sigma
+
+    humps = find_humps(xy, fitted)
+    use = np.ones(len(z), bool)
+    use[[i for group in humps for i in group]] = False
+    off = fitted(use) if humps else None
+    return humps if off is not None and cost_of(off[use], []) <= usual_cost(int(use.sum()), basis.shape[1]) else []
+
+
+def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit, sigma: float,
+                  on_humps: Sequence[int]) -> tuple[NDArray[np.bool_], PlaneFit, list[int]]:
     """The readings in use once the wild ones are out, worst first, the fit of those, and which are wild."""
     use, whole = np.ones(len(z), bool), fit
+    use[list(on_humps)] = False
+    if len(on_humps):
+        fit = whole = least_squares(rows, z, basis, use)
     critical = critical_value(len(z))
     wild: list[int] = []
     while use.sum() > basis.shape[1] + 1:
@@ -370,7 +388,7 @@ def _without_wild(rows: Array, z: Array, basis: Array, fit: PlaneFit,
         wild.append(worst)
     if len(wild) > max(2, len(z) // 5):
         # so many cannot all be slips: the roof is not of these planes, and all readings say so
-        return np.ones(len(z), bool), whole, []
+        return np.isin(np.arange(len(z)), on_humps, invert=True), whole, []
     return use, fit, wild
 
 
@@ -425,10 +443,11 @@ def _unmeasured(polygons: Sequence[Polygon], facet: NDArray[np.intp], fit: Plane
     return stops
 
 
-def _lone(wild: Sequence[int], xy: Array, offset: Array, sigma: float) -> tuple[list[int], list[list[int]]]:
-    """Wild readings split into lone ones, and groups that a repeat or a near neighbour bears out."""
+def _lone(wild: Sequence[int], xy: Array, offset: Array, sigma: float,
+          humps: Sequence[list[int]]) -> tuple[list[int], list[list[int]]]:
+    """Wild readings split into lone ones, and groups that a repeat or a near neighbour bears out, with the `humps`."""
     lone: list[int] = []
-    groups: list[list[int]] = []
+    groups = list(humps)
     for i in wild:
         if any(i in group for group in groups):
             continue

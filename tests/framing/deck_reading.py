@@ -34,6 +34,7 @@ OVERHANG = 1 / 4  # of the back span
 WATER = 2.0  # two pads leave so much between them [in]
 SEEN = 1.0  # less of a member, open to a pad, may be missed [in]
 RIP = 0.5  # a side of a board that rises less to its run is a rip [dy/dx]
+SQUARE_TO = 89.0  # boards less than this from the joists' way cross them at a skew [degrees]
 SQUARE = 18.0  # a shorter side of the deck needs no member of its own [in]
 
 
@@ -176,9 +177,18 @@ def _across(members: list[Run]) -> tuple[Floats, Floats] | None:
 
 def _probes(a: Answer, along: Floats, across: Floats, step: float = PROBES) -> NDArray[np.object_]:
     """Lines across the joists over the whole deck, clipped to it; one a piece."""
-    xy = shapely.get_coordinates(a.net)
-    t, v = xy @ along, xy @ across
-    at = np.arange(t.min() + step / 2, t.max(), step)
+    t = shapely.get_coordinates(a.net) @ along
+    return _lines_at(a, np.arange(t.min() + step / 2, t.max(), step), along, across)
+
+
+def _middles(a: Answer, along: Floats, across: Floats) -> NDArray[np.object_]:
+    """The middle lines of all boards, which lie across the joists, run on over the whole deck and clipped to it."""
+    t = [np.array(b["polygon"]) @ along for b in a.framing["boards"]]
+    return _lines_at(a, np.unique(np.round([(v.min() + v.max()) / 2 for v in t], 3)), along, across)
+
+
+def _lines_at(a: Answer, at: Floats, along: Floats, across: Floats) -> NDArray[np.object_]:
+    v = shapely.get_coordinates(a.net) @ across
     lines = shapely.linestrings(np.stack([at[:, None] * along + (v.min() - 1) * across,
                                           at[:, None] * along + (v.max() + 1) * across], axis=1))
     parts = shapely.get_parts(shapely.intersection(lines, a.net))
@@ -209,7 +219,11 @@ def covered(a: Answer, members: list[Run]) -> Iterator[str]:
 
 
 def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
-    """Joists no further apart than the table lets the decking span, whatever was asked."""
+    """Joists no further apart than the table lets the decking span, whatever was asked.
+
+    Boards that all cross the joists squarely are read along their middles: what each of them spans there. Beside a
+    skewed edge the bay gets wider toward the rim, and a place that the rim carries may else be read.
+    """
     ways, directions = _across(members), a.framing.get("directions")
     if ways is None or not directions:
         return
@@ -222,7 +236,8 @@ def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
     wood = unary_union([r.body(beyond=STICK) for r in members])
     level = unary_union([r.body() for r in members if abs(float(r.along @ across)) < 1e-3])
     worst, words = 0.0, ""
-    for line in _probes(a, along, across):
+    square = angle > SQUARE_TO and all(b["kind"] != "border" for b in a.framing["boards"])
+    for line in _middles(a, along, across) if square else _probes(a, along, across):
         bare = line.difference(wood)
         for part in getattr(bare, "geoms", [bare]):
             ends = shapely.points(shapely.get_coordinates(part))

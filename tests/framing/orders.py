@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
-from shapely import LineString, Polygon, union_all
+from shapely import LineString, Point, Polygon, union_all
 from shapely.ops import substring
 
 from framing.reference.lumber import DRESSED
@@ -20,6 +20,8 @@ CLOSE = 1e-4
 WRITTEN = 1e-5  # an item's key carries its stick to the thousandth of an inch
 HELD = 0.375  # a board is fixed where it comes this near a member's middle line, this far from its ends [in]
 ACROSS = 70.0  # ... and crosses the board at 20 degrees or more: so far off square [degrees]
+ALONG = 89.9  # an edge of a border's board lies along a side of the deck where it is so far off square to it [degrees]
+LEAST_EDGE = 0.1  # a shorter edge has no direction to go by [in]
 LIMIT = 2e-3  # a count is sure where this much more or less [in] changes nothing
 NEAR = 1.5  # an end this near another member's middle line meets it: its thickness [in]
 
@@ -77,9 +79,8 @@ def _counts(framing: Document) -> Iterator[str]:
         if b["kind"] == "panel":
             continue
         shape, way = Polygon(b["polygon"]), np.array([math.cos(along), math.sin(along)])
-        if b["kind"] == "border":  # a border's board runs along its side
-            edges = np.diff([*b["polygon"], b["polygon"][0]], axis=0)
-            way = edges[np.argmax(np.hypot(*edges.T))]
+        if b["kind"] == "border":
+            way = _along_side(np.array(b["polygon"]), np.array(framing["outline"]))
         near = [(body, _off_square(run, way)) for body, run in bodies if body.dwithin(shape, NEAR)]
         for i, (more, square) in enumerate(((LIMIT, ACROSS + 0.2), (-LIMIT, ACROSS - 0.2))):
             held[i] += sum(off < square and _body(body, more).intersects(shape) for body, off in near)
@@ -134,6 +135,16 @@ def _bodies(m: Document) -> list[LineString]:
 def _body(line: LineString, more: float) -> Polygon:
     """The strip of a member in which a board is fixed, wider and longer by `more` [in] all round."""
     return substring(line, HELD - more, line.length - HELD + more).buffer(HELD + more, cap_style="flat")
+
+
+def _along_side(ring: np.ndarray, outline: np.ndarray) -> np.ndarray:
+    """Which way a border's board (n, 2) runs: as the side of the `outline` (m, 2) that an edge of it lies along, of
+    several edges as near the longest. The mitre of a short board, longer than the board, lies along no side."""
+    edges, sides = (np.roll(xy, -1, axis=0) - xy for xy in (ring, outline))
+    lie = [(round(LineString([p, p + side]).distance(Point(a + run / 2)), 2), -float(np.hypot(*run)), k)
+           for k, (a, run) in enumerate(zip(ring, edges, strict=True)) if np.hypot(*run) > LEAST_EDGE
+           for p, side in zip(outline, sides, strict=True) if _off_square(run, side) > ALONG]
+    return np.asarray(edges[min(lie)[2] if lie else np.argmax(np.hypot(*edges.T))])
 
 
 def _off_square(a: np.ndarray, b: np.ndarray) -> float:

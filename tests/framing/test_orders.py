@@ -2,11 +2,12 @@
 
 import copy
 
+import numpy as np
 import pytest
 
 from framing.engine.design import frame
 from tests.framing.decks import deck
-from tests.framing.orders import orders
+from tests.framing.orders import _along_side, orders
 
 
 @pytest.fixture(scope="module")
@@ -20,6 +21,15 @@ def test_orders_lifts_hours_and_days_of_a_random_deck(seed):
     drawn = deck(seed)
     document = frame(drawn.survey, drawn.build).document
     assert document["labor"] and orders(drawn.build, document) == []
+
+
+def test_a_short_border_board_runs_along_its_side_and_not_along_its_mitre():
+    """An obstacle leaves 5 in of a border 6 in wide by the corner; the mitre there is 6 x 1.414 = 8.5 in long."""
+    outline = np.array([[0, 0], [100, 0], [100, 60], [0, 60]])
+    run = _along_side(np.array([[0, 0], [11, 0], [11, 6], [6, 6]]), outline)
+    assert run.tolist() == [11, 0]
+    run = _along_side(np.array([[0, 0], [5, 0], [6, 6]]), outline)
+    assert run.tolist() == [5, 0]
 
 
 def _bend_bundle(f):

@@ -81,6 +81,17 @@ def test_a_shape_with_no_side_along_the_boards_starts_at_its_lowest_point():
     assert start.y == 0 and start.thin == 0
 
 
+def test_no_corner_is_left_a_scrap_where_another_start_leaves_none():
+    """The upper corner of a square on its corner lies a little past 16 rows, then a board's width past them less a
+    little; the corner of the notch on its right is deck all round and gets no piece of its own."""
+    for rise in (0.6, 1.3, 5.6):
+        tall = 16 * PITCH + rise
+        field = Polygon([(0, 0), (50, tall / 2 - 5), (44, tall / 2), (50, tall / 2 + 5), (0, tall), (-50, tall / 2)])
+        start = start_rows(field, WIDTH, GAP)
+        lower, upper = WIDTH - (0 - start.y) % PITCH, (tall - start.y) % PITCH
+        assert min(lower, upper) >= LEAST_RIP - PITCH / 64, rise
+
+
 def test_the_start_goes_with_the_deck():
     field = FIELDS["three levels"]
     moved = shapely.affinity.translate(field, 31.7, 12.9)

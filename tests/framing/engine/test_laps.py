@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from framing.engine.design import frame
-from framing.engine.laps import Through, bearing_stress, fixings, whole_members, with_through
+from framing.engine.laps import Through, _farthest_apart, bearing_stress, fixings, whole_members, with_through
 from framing.engine.layout import Line
 from framing.engine.members import Member, _fewest_pieces
 from framing.engine.pads import Piece
@@ -39,6 +39,15 @@ def test_pieces_run_on_past_the_splice_and_lie_a_thickness_apart():
     assert np.allclose(m.centre_lines, [[[0, 0.75], [76, 0.75]], [[20, -0.75], [96, -0.75]]])
     assert m.as_json([])["pieces"] == [[0.0, 76.0, 0.75], [20.0, 96.0, -0.75]]
     assert fixings(m) == 2 * 5  # rows 16 in apart at most along 56 in
+
+
+def test_lapped_pieces_stand_furthest_from_a_skewed_member_where_one_has_just_ended():
+    """The first piece, on the near side, ends at 120 in; the edge joist is there 16 - 120 x 6 / 200 = 12.4 in from the
+    joist's line, and the other piece 3/4 in further."""
+    joist = Member(Line("J1", "joist", (0, 0), (200, 0)), "2x8", np.array([[0, 7.25], [200, 7.25]]), (100.0,), lap=20.0)
+    edge = Member(Line("E1", "edge", (0, 16), (200, 10)), "2x8", np.array([[0, 7.25], [200.09, 7.25]]))
+    apart, where = _farthest_apart([joist, edge], 17.5)
+    assert apart == pytest.approx(12.4 + 0.75, abs=1e-5) and where == "J1 and E1"
 
 
 def test_a_lap_takes_its_length_from_what_a_stick_reaches():
