@@ -21,8 +21,10 @@ from estimating.steps import next_state
 from framing.api import drawing_response
 from framing.models import Framing
 from quotes.api import CREW_PAPERS, paper_response
-from quotes.models import Quote, RenderedFile
+from quotes.mailing import questions_of
+from quotes.models import Offer, OfferEvent, Quote, RenderedFile, Revision
 from quotes.notes import SECTIONS
+from quotes.offers import customer_of, links_of, reasons_against, standing
 from quotes.progress import next_step
 from quotes.rendering import figures
 from quotes.scope import work
@@ -32,6 +34,7 @@ from quotes.spread import how_sure
 TITLES = {"caution": "Cautions", "assumption": "Assumptions", "drainage": "Drainage",
           "deferral": "Left to others", "exclusion": "Not included", "allowance": "Allowances"}
 A_PAGE = 50
+ENDED = (OfferEvent.Kind.DECLINED, OfferEvent.Kind.WITHDRAWN, OfferEvent.Kind.CANCELLED)
 
 
 @require_safe
@@ -59,7 +62,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         **_office(request), "job": row, "framing": framing, "quote": quote, "revision": revision,
         "next_step": next_step(row, framing, quote, revision, blocked), "next_state": next_state(row.status),
-        "blockers": blocked, **_people(request, row),
+        "blockers": blocked, **_people(request, row), **_proposal(request, row, revision),
         "files": _visible(request, revision.files.select_related("revision")) if revision else [],
     }
     if framing is not None:
@@ -116,6 +119,21 @@ def _visible(request: HttpRequest, files: Any) -> list[RenderedFile]:
     newest = {file.kind: file for file in files.order_by("pk")}
     may_see = CREW_PAPERS if request.user.role == Role.CREW else RenderedFile.Kind.values
     return [newest[kind] for kind in RenderedFile.Kind.values if kind in newest and kind in may_see]
+
+
+def _proposal(request: HttpRequest, row: Job, revision: Revision | None) -> dict[str, Any]:
+    """How the newest offer stands and what was asked, or what stands in the way of one; nothing of it for the crew."""
+    if request.user.role == Role.CREW or revision is None:
+        return {}
+    now = timezone.now()
+    offer = Offer.objects.filter(revision__quote__job=row).select_related("revision__quote").last()
+    found: dict[str, Any] = {"questions": questions_of([row.pk])}
+    if offer is not None:
+        found |= {"offer": offer, "standing": standing(offer, now), "links": links_of(offer),
+                  "ended": offer.events.filter(kind__in=ENDED).last()}
+    if offer is None or offer.revision_id != revision.pk:
+        found["in_the_way"] = reasons_against(revision, customer_of(revision), now=now)
+    return found
 
 
 def _people(request: HttpRequest, row: Job) -> dict[str, Any]:

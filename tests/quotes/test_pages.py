@@ -12,8 +12,9 @@ from estimating.models import Contact, Job, Note
 from estimating.records import create_record
 from quotes import papers
 from quotes.demonstration import NOW
-from quotes.models import RenderedFile
+from quotes.models import OfferEvent, RenderedFile
 from tests.conftest import PASSWORD
+from tests.quotes.offered import offered
 
 
 @pytest.fixture
@@ -114,6 +115,7 @@ def people(scenario):
 
 
 def test_the_job_page_says_what_blocks_the_next_step_and_who_clears_it(scenario, page, crew):
+    Job.objects.filter(pk=scenario.job.pk).update(roof_owner="unknown")
     text = page(crew).get(address(scenario)).content.decode()
     assert "Before the job is accepted:" in text
     assert "Who owns and controls the roof is not known." in text and "Up to: customer." in text
@@ -121,7 +123,7 @@ def test_the_job_page_says_what_blocks_the_next_step_and_who_clears_it(scenario,
 
 def test_the_job_page_shows_people_notes_and_what_was_handed_in(scenario, people, page, reader):
     text = page(reader).get(address(scenario)).content.decode()
-    for words in ("Roof owned and controlled by: not known yet", "Rae Rooferson", "555-0177", "Odette Marlowe",
+    for words in ("Roof owned and controlled by: the customer", "Rae Rooferson", "555-0177", "Odette Marlowe",
                   "Gate &lt;b&gt;opens&lt;/b&gt;<br>at seven.", "roof.jpg", "board.pdf"):  # fmt: skip
         assert words in text, words
     file = page(reader).get(f"/files/{people['consent']}")
@@ -172,3 +174,18 @@ def test_the_list_asks_the_database_no_more_for_more_jobs(scenario, page, owner)
     with CaptureQueriesContext(connection) as many:
         assert "job 19" in client.get("/").content.decode()
     assert len(many) == len(few)
+
+
+def test_the_job_page_says_what_stands_in_the_way_of_offering_and_then_how_the_offer_stands(
+    scenario, rendered, page, estimator, crew, site
+):
+    text = page(estimator).get(address(scenario)).content.decode()
+    assert "Before Q00001 revision 1 can be offered" in text and "was valid until" in text  # its day is long past
+    offer = offered(scenario.revision, second=True)
+    link = offer.links.first()
+    OfferEvent.objects.create(offer=offer, link=link, kind="question", text="How <long>?", created_at=NOW)
+    text = page(estimator).get(address(scenario)).content.decode()
+    assert "was offered on 2026-03-16 and is <strong>expired" in text and "can be offered" not in text
+    assert "How &lt;long&gt;?" in text and "not answered yet" in text and link.email in text
+    text = page(crew).get(address(scenario)).content.decode()
+    assert "Proposal" not in text and link.email not in text
