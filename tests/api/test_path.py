@@ -93,7 +93,7 @@ def test_the_whole_path_from_a_token_to_the_papers(owner, stranger, quote, api):
     done = stranger.get(answer["Location"]).json()
     assert done["state"] == "done", done
     files = {file["kind"]: file for file in done["result"]["files"]}
-    assert set(files) == {"proposal", "cut-sheets", "purchase-list"}
+    assert set(files) == {"proposal", "office-copy", "cut-sheets", "material-list", "care-sheet", "purchase-list"}
     proposal = stranger.get(files["proposal"]["url"])
     assert proposal.status_code == 200 and proposal.content.startswith(b"%PDF")
     assert len(proposal.content) == files["proposal"]["size"]
@@ -280,7 +280,7 @@ def test_the_crew_reads_surveys_and_its_papers_but_no_price(api, crew, as_user, 
         assert hand.get(path + closed).status_code == 403, closed
     assert hand.get(f"{API}/quotes").status_code == 403
     assert {row["kind"] for row in hand.get(f"{path}/revisions/1/files").json()["results"]} == {
-        "cut-sheets", "purchase-list"}
+        "cut-sheets", "material-list", "care-sheet", "purchase-list"}
     assert hand.get(files["cut-sheets"]["url"]).status_code == 200
     assert hand.get(files["proposal"]["url"]).status_code == 404
     assert hand.post(f"{path}/revisions/1/render", {}).status_code == 403
