@@ -252,6 +252,35 @@ def test_two_readings_side_by_side_that_agree_are_a_hump_and_no_slip():
         assert a.kind == "hump" and a.offset == pytest.approx(1.0, abs=1 / 8)
 
 
+def blister(rise):
+    """A plane roof read every few feet, and a blister read on its top and at four places round it, 7 in off, where it
+    still has three quarters of its rise; 28 in off it is gone."""
+    survey = odd_survey(RECTANGLE)
+    x, y = (np.mean(RECTANGLE, axis=0) + [9, 5]).tolist()
+    for k, (dx, dy) in enumerate([(0, 0), (7, 0), (0, 7), (-7, 0), (0, -7)]):
+        survey["positions"][f"m{k}"] = [x + dx, y + dy]
+        high = rise * (0.75 if k else 1.0)
+        survey["levels"].append({"point": f"m{k}", "drop": round((8 + FALL * (y + dy) - high) * 16) / 16, "on": "roof"})
+    return survey, np.array([x, y])
+
+
+@pytest.mark.parametrize("rise", [3 / 8, -3 / 8, 3 / 4])
+def test_a_blister_that_five_readings_show_is_a_hump_of_one_plane(rise):
+    survey, at = blister(rise)
+    roof = fitted(survey)
+    assert len(roof.facets) == 1 and len(roof.mounds) == 1 and roof.suspects == ()
+    plain = -8 - FALL * at[1]
+    assert roof.height(at)[0] == pytest.approx(plain + rise, abs=0.25 * abs(rise) + 1 / 16)
+    corners = np.array(RECTANGLE, float)
+    assert_allclose(roof.height(corners), -8 - FALL * corners[:, 1], atol=1 / 16)
+    assert not [c for c in roof.checks if c.status == "stop"]
+
+
+def test_readings_that_stand_off_no_more_than_their_own_error_are_no_hump():
+    survey, _ = blister(1 / 16)
+    assert fitted(survey).mounds == ()
+
+
 def test_a_low_spot_is_an_anomaly_once_it_reaches_three_thirty_seconds():
     roof = fitted(shifted(odd_survey(RECTANGLE), "r12", -3 / 16))
     assert [(a.point, a.kind) for a in roof.anomalies] == [("r12", "low")]
