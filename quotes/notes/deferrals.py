@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from framing.reference.drainage import RAIN_LOAD
 from framing.reference.guards import (
@@ -110,12 +110,12 @@ def _guards(facts: Facts) -> Iterator[Words]:
             continue
         drop = facts.inches(edge["drop_beyond"]) + max([0.0, *facts.surface_along(edge)])
         if drop > GUARD_DROP + HAIR:
-            high.append((edge_name(edge), f"{drop / 12:.1f} ft at {edge_name(edge)}"))
+            high.append((f"{drop / 12:.1f} ft down", edge_name(edge)))
             drops.append(drop)
     if high:
-        yield {"edges": f"From the deck it is {listed([words for _, words in high])} down.",
+        yield {"edges": f"From the deck it is {_grouped(high)}.",
                "priced": priced, "value": max(drops), "limit": GUARD_DROP, "unit": "in",
-               "where": ", ".join(name for name, _ in high)}
+               "where": ", ".join(name for _, name in high)}
     if unknown:
         yield {"edges": f"How far down it is from the deck at {listed(unknown)} was not measured.", "priced": priced,
                "where": ", ".join(unknown)}
@@ -135,9 +135,15 @@ def _low_parapets(facts: Facts) -> Iterator[Words]:
         if stands < GUARD_HEIGHT_OTHER - HAIR:
             low.append((stands, edge_name(edge)))
     if low:
-        yield {"walls": listed([f"{name} ({stands:.1f} in)" for stands, name in low]), "value": min(low)[0],
+        yield {"walls": _grouped([(f"{stands:.1f} in", name) for stands, name in low]), "value": min(low)[0],
                "limit": GUARD_HEIGHT_OTHER, "unit": "in", "where": ", ".join(name for _, name in low),
                "status": "caution"}
+
+
+def _grouped(told: Sequence[tuple[str, str]]) -> str:
+    """(figure, side) pairs in words, sides of one figure together: 34.5 in at B–C and C–D, 34.8 in at D–A."""
+    sides = {figure: [name for other, name in told if other == figure] for figure, _ in told}
+    return ", ".join(f"{figure} at {listed(names)}" for figure, names in sides.items())
 
 
 def _membrane(facts: Facts) -> Iterator[Words]:

@@ -139,8 +139,8 @@ RAIN: tuple[Rule, ...] = (
          "No rainfall rate was given, so no outlet has been checked for the water that it must carry.",
          "build document", "not given", "building department", _no_rain, unless="rain-not-given"),
     Rule("rain-source", "assumption",
-         "That rain, {value:g} in/h, is not known to be this place's own. The building department sets the rate that "
-         "counts; NOAA Atlas 14 gives rates by place.",
+         "The rain taken, {value:g} in/h, is not known to be this place's own. The building department sets the rate "
+         "that counts; NOAA Atlas 14 gives rates by place.",
          "build document", "NOAA Atlas 14 for rates by place", "building department", _rain_of_no_place),
 )
 

@@ -79,7 +79,7 @@ def test_an_edge_over_a_deep_drop_defers_the_guard_to_the_building_department():
     note = next(note for note in notes() if note.key == "guards")
     assert note.section == "deferral" and note.decided_by == "building department"
     assert note.value == 38 * 12 and note.limit == 30
-    assert "38.0 ft at B–C" in note.text
+    assert "38.0 ft down at B–C, C–D and D–A" in note.text
     assert "A–B" not in note.text  # that side is the house
 
 
@@ -99,7 +99,7 @@ def test_lengths_of_a_metric_survey_are_read_in_its_own_unit():
               "edges": [{"from": "A", "to": "B", "against": "open", "drop_beyond": "9 m"}]}
     told = {note.key: note.text for note in notes(survey=metric)}
     assert "16'-0\"" in told["access"]  # 4877 mm is 16 ft to 1/64 in
-    assert "29.5 ft at A–B" in told["guards"]  # 9 m / 0.3048
+    assert "29.5 ft down at A–B" in told["guards"]  # 9 m / 0.3048
 
 
 def test_one_outlet_alone_is_told():

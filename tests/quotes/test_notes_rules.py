@@ -202,8 +202,8 @@ def test_an_unknown_membrane_or_age_is_a_caution():
 def test_the_drop_and_the_parapet_are_measured_from_the_decks_surface():
     low = {"survey.edges.1.drop_beyond": 48.0, "survey.edges.1.height": 45.0}
     guards, parapet = named("guards", low), named("parapet-low", low)
-    assert guards.value == pytest.approx(48 + 7.5) and "4.6 ft at C–D" in guards.text  # 55.5 in
-    assert parapet.value == pytest.approx(45 - 7.5) and "C–D (37.5 in)" in parapet.text
+    assert guards.value == pytest.approx(48 + 7.5) and "4.6 ft down at C–D" in guards.text  # 55.5 in
+    assert parapet.value == pytest.approx(45 - 7.5) and "37.5 in at C–D" in parapet.text
 
 
 @pytest.mark.parametrize(("key", "code"), [
