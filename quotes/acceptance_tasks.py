@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import html
-from importlib import import_module
-from importlib.util import find_spec
 from typing import Any
 
 from django.utils import timezone
@@ -19,6 +16,7 @@ from quotes.papers import PDF, Paper, check_not_erased, keep_papers
 from quotes.rendering import filled
 from quotes.sales import last_signed
 from quotes.signed_notices import copies_of, in_words
+from quotes.signed_paper import signed_html
 from quotes.templatetags.paper import money
 
 
@@ -75,7 +73,7 @@ def signed_paper(acceptance: Acceptance, signatures: list[Signature]) -> str:
     revision = acceptance.offer.revision
     job = revision.quote.job
     page = filled(revision.proposal_html, name=job.customer.name, site=job.site_address, sha256=revision.sha256)
-    return _signed_html(page, record_of(acceptance, signatures))
+    return signed_html(page, record_of(acceptance, signatures))
 
 
 def record_of(acceptance: Acceptance, signatures: list[Signature]) -> dict[str, Any]:
@@ -87,15 +85,15 @@ def record_of(acceptance: Acceptance, signatures: list[Signature]) -> dict[str, 
     notices = [{**notice, "text": copies_of([{**notice, "copies": 1}], row.link.name if row.link else "")[0]["text"]}
                for row in owners for notice in row.notices]
     return {
-        "accepted_at": owners[-1].created_at, "time_zone": snapshot["office"]["time_zone"],
-        "currency": snapshot["estimate"]["currency"], "price": acceptance.price,
+        "accepted_at": owners[-1].created_at.isoformat(), "time_zone": snapshot["office"]["time_zone"],
+        "currency": snapshot["estimate"]["currency"], "price": str(acceptance.price),
         "option": {"key": option["key"], "name": option["name"]} if option else None,
-        "signatures": [{"role": row.role, "name": row.name, "sha256": row.signed_sha256, "at": row.created_at}
+        "signatures": [{"role": row.role, "name": row.name, "sha256": row.signed_sha256,
+                        "at": row.created_at.isoformat()}
                        for row in signatures],
         "agreed_where": AGREED_WHERE.get(first.agreed_where, first.agreed_where),
-        "transaction_date": signed[0], "cancel_by": signed[1], "notices": notices,
-        "consent": {"text": first.consent["text"], "version": first.consent["version"],
-                    "at": first.created_at},
+        "transaction_date": signed[0].isoformat(), "cancel_by": signed[1].isoformat(), "notices": notices,
+        "consent": {name: first.consent[name] for name in ("text", "version", "at")},
     }
 
 
@@ -103,17 +101,3 @@ def option_of(acceptance: Acceptance) -> dict[str, Any] | None:
     """The option that was chosen, as the snapshot has it; None for the deck as first offered."""
     options = acceptance.offer.revision.document.get("options") or ()
     return next((row for row in options if row["key"] == acceptance.option), None)
-
-
-def _signed_html(page: str, record: dict[str, Any]) -> str:
-    """The page with its record, by `quotes.signed_paper` where there is one."""
-    if find_spec("quotes.signed_paper") is not None:
-        return import_module("quotes.signed_paper").signed_html(page, record)
-    said = [f"Price: {money(record['price'], record['currency'])}", f"Cancel by: {in_words(record['cancel_by'])}",
-            *(f"{row['role']}: {row['name']}, {row['at']:%Y-%m-%d %H:%M} UTC, SHA-256 {row['sha256']}"
-              for row in record["signatures"]),
-            *(f"{notice['title']} (copy {copy} of {notice['copies']}). {notice['text']}"
-              for notice in record["notices"] for copy in range(1, notice["copies"] + 1))]
-    told = "".join(f"<p>{html.escape(words)}</p>" for words in said)
-    before, _, after = page.rpartition("</body>")
-    return f"{before}<section><h2>Signed</h2>{told}</section></body>{after}"

@@ -75,14 +75,15 @@ def test_one_owner_signs_and_everything_that_was_shown_and_asked_is_kept(link, s
     row = Signature.objects.get()
     assert (row.role, row.link_id, row.name, row.created_at) == ("owner", link.pk, OWNER, SIGNED_AT)
     assert (row.remote_address, row.user_agent) == ("127.0.0.1", "A browser")
-    assert (row.transaction_date, row.cancel_by) == (date(2026, 3, 18), date(2026, 3, 21))
+    # Nothing was answered, and the place is in no state: seven business days, the longest on file.
+    assert (row.transaction_date, row.cancel_by) == (date(2026, 3, 18), date(2026, 3, 26))
     assert (row.over_65, row.disaster, row.agreed_where) == (None, None, "buyer-home")
     assert row.access_shown == link.offer.revision.sha256[:8]
     assert row.consent["version"] == VERSION and "on paper" in row.consent["text"] and row.consent["method"]
     assert row.consent["at"] == SIGNED_AT.isoformat()
-    assert row.cancel_rule["day"] == "2026-03-21" and "16 CFR 429" in row.cancel_rule["source"]
+    assert (row.cancel_rule["day"], row.cancel_rule["days"]) == ("2026-03-26", 7) and row.cancel_rule["source"]
     [notice] = row.notices
-    assert "Date of the transaction: March 18, 2026." in notice["text"] and CANCEL_BY in notice["text"]
+    assert "Date of the transaction: March 18, 2026." in notice["text"] and "until March 26, 2026." in notice["text"]
     assert OWNER not in notice["text"] and notice["copies"] == 2
 
 
@@ -103,6 +104,12 @@ def test_the_day_of_acceptance_is_the_day_in_the_offices_zone(link, scenario, at
     at(SIGNED_AT.replace(day=19, hour=2))  # still the evening of the 18th in New York
     sign(Client(), link)
     assert Job.objects.get(pk=scenario.job.pk).accepted_on == date(2026, 3, 18)
+
+
+def test_answers_decide_the_last_day_and_the_notice_shows_it(link):
+    for over_65, disaster, day in (("no", "no", "March 21"), ("yes", "no", "March 24"), ("no", "yes", "March 26")):
+        page = Client().post(address(link, "choices"), answers(link, over_65=over_65, disaster=disaster))
+        assert f"You may cancel until {day}, 2026." in page.content.decode()
 
 
 def test_both_copies_stand_filled_in_before_the_name_is_typed(link):
@@ -282,8 +289,8 @@ def test_a_paper_acceptance_typed_by_the_office_is_held_as_well(scenario, api):
                         headers={"If-Match": job.headers["ETag"]})
     assert changed.status_code == 200
     [sale] = sales.sales_of([scenario.job.pk]).values()
-    # Thursday; Friday the 3rd stands for the 4th, the 5th is a Sunday: counted carefully until Wednesday the 8th.
-    assert (sale.accepted_on, sale.cancel_by) == (date(2026, 7, 2), date(2026, 7, 8))
+    # Thursday; Friday the 3rd stands for the 4th, the 5th and the 12th are Sundays: seven days, counted carefully.
+    assert (sale.accepted_on, sale.cancel_by) == (date(2026, 7, 2), date(2026, 7, 13))
 
 
 def test_after_a_cancellation_another_offer_may_be_accepted(link, scenario):
