@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from estimating.service import runs
 from quotes import letters, transport
-from quotes.models import OutboxMail
+from quotes.models import OutboxMail, Revision
 from quotes.offers import link_of, token_of
 from quotes.outbox import why_stopped
 from quotes.transport import Answer, Outcome
@@ -48,7 +48,8 @@ def claim_mail(mail_id: int, *, now: datetime) -> OutboxMail | None:
     taken = OutboxMail.objects.filter(due(now), pk=mail_id).update(
         state=State.SENDING, claimed_at=now, attempts=F("attempts") + 1, version=F("version") + 1
     )
-    rows = OutboxMail.objects.select_related("job__customer", "offer__revision__quote", "link")
+    rows = OutboxMail.objects.select_related("job__customer", "offer__revision", "link").defer(
+        *(f"offer__revision__{name}" for name in Revision.HEAVY))
     return rows.get(pk=mail_id) if taken else None
 
 

@@ -14,11 +14,10 @@ from estimating.models import Job, Office, PriceFetch, PriceList, Run
 from estimating.office import local_day
 from quotes import sending
 from quotes.delivery import GIVEN_UP
-from quotes.models import OfferEvent, OutboxMail
+from quotes.models import OfferEvent, OutboxMail, Revision
 from quotes.sales import last_held_day, sales_of
 
 LAPSES_WITHIN = timedelta(days=7)
-HEAVY = ("snapshot", "plan_svg", "section_svg", "proposal_html", "cut_sheets_html", "more_html")  # of a revision
 AT_MOST = 200  # of each kind; who has more waiting begins with the oldest
 TO_ORDER = (Job.Status.ACCEPTED, Job.Status.DEPOSIT_PAID)
 
@@ -124,4 +123,4 @@ def _price_lists() -> Iterator[Waiting]:
 
 def _light(rows: QuerySet[Any], revision: str) -> QuerySet[Any]:
     """Rows without what makes a revision heavy."""
-    return rows.defer(*(f"{revision}__{name}" for name in HEAVY))
+    return rows.defer(*(f"{revision}__{name}" for name in Revision.HEAVY))

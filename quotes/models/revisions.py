@@ -20,6 +20,8 @@ class Revision(Unchanging):
     only when a paper is rendered, so that they can be erased and the hash stays true.
     """
 
+    HEAVY = ("snapshot", "plan_svg", "section_svg", "proposal_html", "cut_sheets_html", "more_html")
+
     quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField(help_text="1 is the first that was issued.")
     snapshot = models.TextField(help_text="quote-snapshot/1, canonical JSON.")

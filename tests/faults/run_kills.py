@@ -55,6 +55,8 @@ def run(office: Office, kills: int, sends: int, rng: random.Random, seed: int, b
         machine = rng.choice([*office.stores, rng.choice(office.workers), office.web, office.beat])
         if machine.kill(a_child=machine in office.workers and rng.random() < 0.3):
             done += 1
+            if done % 25 == 0:
+                print(f"{done} kills, {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
             for _ in range(max(1, sends // kills)):
                 killed.release()
     for _ in range(sends):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import socket
+import ssl
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from aiosmtpd.controller import Controller
-from aiosmtpd.smtp import Envelope
+from aiosmtpd.smtp import AuthResult, Envelope
 
 OK = "250 taken"
 DROP = "drop"  # the connection breaks off after the message has been taken, before any answer
@@ -39,9 +41,23 @@ class Server:
         return answer
 
 
+CERTIFICATE = Path(__file__).parent / "fixtures" / "mail-server.pem"  # of 127.0.0.1, signed by itself, with its key
+
+
 @contextmanager
-def serving(server: Server) -> Iterator[Server]:
-    controller = Controller(server, hostname="127.0.0.1", port=server.port, data_size_limit=50_000_000)
+def serving(server: Server, *, tls: str = "none", password: str = "") -> Iterator[Server]:
+    """The server while the block lasts: in the clear, by STARTTLS or by TLS from the first byte; with log-in or not."""
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.load_cert_chain(CERTIFICATE)
+    more: dict[str, Any] = {"ssl_context": context} if tls == "tls" else {}
+    if tls == "starttls":
+        more |= {"tls_context": context, "require_starttls": True}
+    if password:
+        def known(server: Any, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:
+            return AuthResult(success=data.password == password.encode(), handled=False)
+
+        more |= {"authenticator": known, "auth_required": True, "auth_require_tls": tls == "starttls"}
+    controller = Controller(server, hostname="127.0.0.1", port=server.port, data_size_limit=50_000_000, **more)
     controller.start()
     try:
         yield server

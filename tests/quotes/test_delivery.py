@@ -14,7 +14,7 @@ from quotes.mailing import post_proposal
 from quotes.models import OutboxMail
 from quotes.offers import address_of, token_of, withdraw_offer
 from tests.quotes.conftest import PDF
-from tests.quotes.mail_servers import DROP, OK, Server, free_port, serving
+from tests.quotes.mail_servers import CERTIFICATE, DROP, OK, Server, free_port, serving
 
 pytestmark = pytest.mark.django_db
 
@@ -119,6 +119,25 @@ def test_a_server_that_wants_no_one_in_puts_mail_off(mail, to, site):
         site.MAIL = {**site.MAIL, "user": "", "tls": "starttls"}  # which this server does not know
         deliver(mail, timedelta(hours=1))
     assert (mail.state, server.seen) == ("waiting", []) and "STARTTLS" in mail.words
+
+
+@pytest.mark.filterwarnings("ignore:Requiring AUTH")  # the server's: it does not see that the line is encrypted
+@pytest.mark.parametrize("tls", ["starttls", "tls"])
+def test_mail_goes_encrypted_with_the_password_and_only_to_a_server_that_shows_who_it_is(
+        mail, to, site, monkeypatch, tls):
+    with serving(Server(), tls=tls, password="seven tall ladders") as server:
+        to(server)
+        site.MAIL = {**site.MAIL, "tls": tls, "user": "office", "password": "seven tall ladders"}
+        deliver(mail)
+        assert (mail.state, server.seen) == ("waiting", []) and "CERTIFICATE_VERIFY_FAILED" in mail.words
+        monkeypatch.setenv("SSL_CERT_FILE", str(CERTIFICATE))
+        deliver(mail, timedelta(hours=1))
+        assert mail.state == "sent", mail.words
+        assert len(server.taken) == 1
+        OutboxMail.objects.filter(pk=mail.pk).update(state="waiting", sent_at=None)
+        site.MAIL = {**site.MAIL, "password": "guess"}
+        deliver(mail, timedelta(hours=2))
+        assert (mail.state, len(server.seen)) == ("waiting", 1) and mail.words.startswith("535")
 
 
 def test_of_two_who_claim_one_gets_the_mail_until_its_lease_is_over(mail):
