@@ -1,11 +1,11 @@
-"""Notes of random framings: called for exactly when a reader of its own says so, over seeds that frame quickly."""
+"""Notes of random framings, on small roofs for quickness: called for exactly when a reader of its own says so."""
 
 import pytest
 
 from tests.quotes.run_notes import check
 
-# Quick ones, so that fifty take little longer than a handful of large decks would.
-SEEDS: tuple[int, ...] = ()
+# The smallest roofs among the first 260; `python -m tests.quotes.run_notes 500` takes all sizes.
+SEEDS = (7, 9, 13, 24, 25, 36, 42, 53, 61, 75, 81, 114, 127, 149, 151, 157, 170, 181, 191, 198, 223, 224, 240, 249, 255)
 
 
 @pytest.fixture(scope="module")
@@ -29,9 +29,13 @@ def test_no_two_notes_of_a_proposal_have_one_name(found):
     assert [r.seed for r in found if r.same] == []
 
 
-def test_nearly_every_note_comes_up_and_stays_off(found):
-    """Over the seeds each note that may be on or off was both, but for the few that few roofs call for."""
+def test_nearly_every_note_that_may_be_on_or_off_was_both(found):
     both = {name for name in found[0].found if len({r.found[name][0] for r in found}) == 2}
-    assert {"misclosure", "few-shots", "roof-slope-low", "pond", "clear-gap", "no-overflow", "strainer", "guards",
-            "parapet-low", "wind!", "fire!", "membrane!", "roof-condition!", "rain-source", "door-flush", "warranty",
-            "roof-owner", "lead-paint", "license-missing", "cooling-off", "home-contract"} <= both
+    assert both >= {
+        "accessible-threshold", "across-the-water", "clear-gap", "cooling-off", "deck-above-sill", "door-flush",
+        "door-step", "electronic-records", "fall-protection", "few-shots", "fire!", "guards", "home-contract",
+        "lead-paint", "license-missing", "may-touch-roof", "membrane!", "membrane-upturn", "misclosure", "no-outlet",
+        "no-overflow", "overflow-opening", "overflow-size", "parapet-low", "pond", "ponding-stability", "rain-source",
+        "rescission", "roof-condition!", "roof-owner", "roof-slope-low", "strainer", "warranty", "water-under-joists",
+        "wind!",
+    }
