@@ -66,6 +66,7 @@ def issue_revision(quote_id: int, *, why: str = "", by: User | None, now: dateti
         "cut_sheets_html": cut_sheets_html(
             document["framing"], document["survey"], document["build"],
             paper=f"Cut sheets {quote.number}, revision {number}", mark=HASH_MARK, plan_svg=framing.plan_svg,
+            paper_size=office.paper_size,
         ),
         "more_html": more_html(document, framing.plan_svg, framing.section_svg),
     }
