@@ -9,8 +9,11 @@ class QuotesConfig(AppConfig):
 
     def ready(self) -> None:
         from estimating.customers import customer_erased
-        from quotes import acceptance, acceptance_tasks, outbox, papers, progress, tasks  # noqa: F401 - they register
+        from quotes import progress, tasks  # noqa: F401 - they register
+        from quotes.acceptance import receipts, signing  # noqa: F401
+        from quotes.mail import outbox
+        from quotes.paper import files
 
-        customer_erased.connect(papers.forget_papers, dispatch_uid="forget-papers")
-        customer_erased.connect(acceptance.forget_people, dispatch_uid="forget-people")
+        customer_erased.connect(files.forget_papers, dispatch_uid="forget-papers")
+        customer_erased.connect(signing.forget_people, dispatch_uid="forget-people")
         customer_erased.connect(outbox.forget_mails, dispatch_uid="forget-mails")

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Any
 
-from quotes.scope import net_area_sqft
+from quotes.paper.scope import net_area_sqft
 from quotes.templatetags.paper import money
 
 MOST = 40  # rows that are printed; what is more is counted

@@ -20,14 +20,14 @@ from estimating.models import Contact, Job, Note, Office, Role, StoredFile
 from estimating.steps import next_state
 from framing.api import drawing_response
 from framing.models import Framing
-from quotes.api import CREW_PAPERS, paper_response
-from quotes.mailing import questions_of
+from quotes.api.quotes import CREW_PAPERS, paper_response
+from quotes.mail.mailing import questions_of
 from quotes.models import Offer, OfferEvent, Quote, RenderedFile, Revision
 from quotes.notes import SECTIONS
 from quotes.offers import customer_of, links_of, reasons_against, standing
+from quotes.paper.rendering import figures
+from quotes.paper.scope import work
 from quotes.progress import next_step
-from quotes.rendering import figures
-from quotes.scope import work
 from quotes.snapshots import notes_of
 from quotes.spread import how_sure
 

@@ -19,8 +19,8 @@ from framing.records import canonical
 from quotes.changes import changes
 from quotes.drafts import QuoteBlocked, locked_quote, versions_of, worked_estimate, write_lines
 from quotes.models import Quote, QuoteOption, Revision
-from quotes.papers import more_html
-from quotes.rendering import HASH_MARK, proposal_html
+from quotes.paper.files import more_html
+from quotes.paper.rendering import HASH_MARK, proposal_html
 from quotes.snapshots import Priced, snapshot, snapshot_sha256
 from quotes.validity import OrderDay, Validity, held_for, valid_until
 

@@ -23,9 +23,9 @@ from quotes.drafts import versions_of, worked_estimate
 from quotes.estimate import SETTLEMENTS, Estimate, Line
 from quotes.models import Quote, QuoteOption, Revision
 from quotes.notes import Contract, Note, apart, edited, notes_for
+from quotes.paper.rendering import templates_version
 from quotes.pricing import uses_of
 from quotes.recipe_lines import Use, recipe_notes
-from quotes.rendering import templates_version
 from quotes.templatetags.paper import money
 from quotes.validity import Validity
 

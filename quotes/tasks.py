@@ -9,11 +9,11 @@ from estimating.models import Run
 from estimating.service.broker import tell
 from estimating.service.runs import Report, Store, run_kind
 from estimating.service.sweeping import on_sweep
-from quotes import sending
-from quotes.delivery import deliver, deliver_due
 from quotes.impact import changes_of, keep_changes
+from quotes.mail import sending
+from quotes.mail.delivery import deliver, deliver_due
 from quotes.models import PriceImpact, Revision
-from quotes.papers import check_not_erased, keep_papers, make_papers
+from quotes.paper.files import check_not_erased, keep_papers, make_papers
 
 run_kind(sending.KIND, queue="render")(sending.send)
 on_sweep(lambda now: sending.start_left_behind(now=now))

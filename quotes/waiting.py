@@ -12,8 +12,8 @@ from django.db.models import OuterRef, QuerySet, Subquery
 
 from estimating.models import Job, Office, PriceFetch, PriceList, Run
 from estimating.office import local_day
-from quotes import sending
-from quotes.delivery import GIVEN_UP
+from quotes.mail import sending
+from quotes.mail.delivery import GIVEN_UP
 from quotes.models import OfferEvent, OutboxMail, Revision
 from quotes.sales import last_held_day, sales_of
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from estimating.models import Office
 from estimating.service.permissions import OFFICE, READERS
-from quotes import outbox
+from quotes.mail import outbox
 from quotes.models import OutboxMail
 from quotes.waiting import waiting_list
 

@@ -212,7 +212,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "DENY"
-CSRF_FAILURE_VIEW = "quotes.homeowner.form_refused"  # in words for a homeowner; elsewhere as Django has it
+CSRF_FAILURE_VIEW = "quotes.acceptance.pages.form_refused"  # in words for a homeowner; elsewhere as Django has it
 CONTENT_SECURITY_POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'"

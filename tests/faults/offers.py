@@ -30,7 +30,7 @@ from framing.records import canonical
 from quotes.demonstration import DATA, told
 from quotes.models import Offer, OutboxMail, Quote, RenderedFile, Revision
 from quotes.offers import address_of
-from quotes.papers import read_paper
+from quotes.paper.files import read_paper
 from quotes.snapshots import is_intact, snapshot_sha256
 from tests.faults.machines import Office
 

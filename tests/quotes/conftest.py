@@ -10,7 +10,7 @@ from django.db import transaction
 from framing import records
 from framing.engine.design import frame
 from quotes import demonstration
-from quotes.papers import Paper, keep_papers
+from quotes.paper.files import Paper, keep_papers
 from tests.quotes.offered import offered
 
 

@@ -14,7 +14,7 @@ from framing.records import canonical
 from quotes.demonstration import NOW
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Revision, Signature
 from quotes.offers import _hashed, _token, end_of_day, token_of
-from quotes.papers import PDF, Paper, keep_papers
+from quotes.paper.files import PDF, Paper, keep_papers
 from quotes.snapshots import snapshot_sha256
 
 SIGNED_AT = datetime(2026, 3, 18, 15, 0, tzinfo=UTC)  # a Wednesday, 11:00 in the demo's office

@@ -34,7 +34,7 @@ def page_of_the_demo() -> str:
     """The proposal of the demo's documents: plan, section, and the plan again as the third drawing."""
     from framing.engine.design import frame
     from quotes.demonstration import DATA, told
-    from quotes.rendering import filled, proposal_html
+    from quotes.paper.rendering import filled, proposal_html
     from tests.quotes.rich import enriched
 
     survey, build = (json.loads((DATA / name).read_text()) for name in ("survey.json", "build.json"))

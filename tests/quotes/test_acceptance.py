@@ -11,8 +11,10 @@ from estimating.customers import erase_customer
 from estimating.jobs import blockers_of
 from estimating.models import History, Job, Office, Run
 from estimating.service import runs
-from quotes import acceptance, acceptance_tasks, sales
-from quotes.consent import VERSION
+from quotes import sales
+from quotes.acceptance import receipts as acceptance_tasks
+from quotes.acceptance import signing as acceptance
+from quotes.acceptance.consent import VERSION
 from quotes.demonstration import NOW
 from quotes.models import Acceptance, OfferEvent, OfferLink, RenderedFile, Signature
 from quotes.offers import Standing, standing, withdraw_offer
@@ -37,7 +39,7 @@ from tests.quotes.offered import (
 def at(monkeypatch):
     """Sets the views' clock."""
     clock = {"now": SIGNED_AT}
-    monkeypatch.setattr("quotes.homeowner.timezone.now", lambda: clock["now"])
+    monkeypatch.setattr("quotes.acceptance.pages.timezone.now", lambda: clock["now"])
     return lambda moment: clock.update(now=moment)
 
 

@@ -8,7 +8,8 @@ from django.db import connection
 from django.test import Client
 
 from estimating.models import Job, Run
-from quotes import acceptance, demonstration
+from quotes import demonstration
+from quotes.acceptance import signing as acceptance
 from quotes.models import Acceptance, Offer, OfferEvent, Signature
 from quotes.offers import OfferEnded, withdraw_offer
 from tests.quotes.offered import NOTICE, OPTIONS, SIGNED_AT, address, offered, revised, second_step
@@ -19,7 +20,7 @@ PEOPLE = 6
 
 @pytest.fixture
 def house(transactional_db, framed_once, monkeypatch):
-    monkeypatch.setattr("quotes.homeowner.timezone.now", lambda: SIGNED_AT)
+    monkeypatch.setattr("quotes.acceptance.pages.timezone.now", lambda: SIGNED_AT)
     return demonstration.set_up()
 
 

@@ -8,9 +8,9 @@ from django.db import OperationalError, connection
 
 from estimating.customers import erase_customer
 from estimating.service import runs
-from quotes import delivery, letters, outbox, transport
 from quotes.demonstration import NOW
-from quotes.mailing import post_proposal
+from quotes.mail import delivery, letters, outbox, transport
+from quotes.mail.mailing import post_proposal
 from quotes.models import OutboxMail
 from quotes.offers import address_of, token_of, withdraw_offer
 from tests.quotes.conftest import PDF

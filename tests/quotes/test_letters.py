@@ -6,8 +6,8 @@ from email import message_from_bytes, policy
 
 import pytest
 
-from quotes import letters
-from quotes.letters import AddressRefused, Attachment, Letter, Person
+from quotes.mail import letters
+from quotes.mail.letters import AddressRefused, Attachment, Letter, Person
 
 NOW = datetime(2026, 3, 16, 14, 0, tzinfo=UTC)
 OFFICE = Person("Harrow & Finch Terrace Carpentry (fictional)", "office@example.com")

@@ -6,9 +6,9 @@ import pytest
 
 from estimating.customers import erase_customer
 from estimating.models import Office
-from quotes import mailing, outbox
 from quotes.demonstration import NOW
-from quotes.letters import PLACE, Person
+from quotes.mail import mailing, outbox
+from quotes.mail.letters import PLACE, Person
 from quotes.models import OfferEvent, OfferLink, OutboxMail
 from quotes.offers import token_of, withdraw_offer
 from quotes.revisions import issue_revision
@@ -221,7 +221,7 @@ def test_a_person_sees_to_a_refused_mail_and_to_no_other(link, owner):
 
 def test_erasing_a_customer_blanks_mails_links_and_what_was_asked_and_keeps_that_it_was(
         link, site, django_capture_on_commit_callbacks):
-    from quotes.delivery import deliver
+    from quotes.mail.delivery import deliver
 
     mail = mailing.post_proposal(link, PDF, NAME, now=NOW)
     deliver(mail.pk, clock=lambda: NOW)

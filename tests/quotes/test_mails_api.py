@@ -7,8 +7,8 @@ from django.test import Client
 from django.utils import timezone
 
 from estimating.customers import erase_customer
-from quotes import mailing
 from quotes.demonstration import NOW
+from quotes.mail import mailing
 from quotes.models import OutboxMail
 from quotes.offers import token_of
 from tests.quotes.conftest import PDF

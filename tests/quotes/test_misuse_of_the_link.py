@@ -15,10 +15,11 @@ from django.test import Client
 
 from estimating.customers import erase_customer
 from estimating.models import Job
-from quotes import acceptance, drafts, revisions
-from quotes.acceptance_form import SALT
+from quotes import drafts, revisions
+from quotes.acceptance import signing as acceptance
+from quotes.acceptance.form import SALT
+from quotes.acceptance.pages import FORMS_OF_A_LINK, UNKNOWN_LINKS_OF_AN_ADDRESS
 from quotes.demonstration import NOW
-from quotes.homeowner import FORMS_OF_A_LINK, UNKNOWN_LINKS_OF_AN_ADDRESS
 from quotes.models import OfferLink
 from quotes.offers import token_of, withdraw_offer
 from tests.quotes.offered import (
@@ -70,7 +71,7 @@ class House:
 @pytest.fixture
 def house(scenario, monkeypatch) -> House:
     clock = {"now": SIGNED_AT}
-    monkeypatch.setattr("quotes.homeowner.timezone.now", lambda: clock["now"])
+    monkeypatch.setattr("quotes.acceptance.pages.timezone.now", lambda: clock["now"])
     quote = scenario.revision.quote
     another = drafts.draft_quote(scenario.job.pk, quote.framing_id, version_ids=[scenario.version.pk], by=None, now=NOW)
     other = revisions.issue_revision(another.pk, by=None, now=NOW)

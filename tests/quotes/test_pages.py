@@ -10,9 +10,9 @@ from django.test.utils import CaptureQueriesContext
 from estimating.files import keep_file
 from estimating.models import Contact, Job, Note
 from estimating.records import create_record
-from quotes import papers
 from quotes.demonstration import NOW
 from quotes.models import OfferEvent, RenderedFile
+from quotes.paper import files as papers
 from tests.conftest import PASSWORD
 from tests.quotes.offered import offered
 

@@ -15,7 +15,7 @@ import pytest
 
 from estimating.service.pdf import html_to_pdf
 from framing.engine import length
-from quotes.rendering import filled, proposal_html
+from quotes.paper.rendering import filled, proposal_html
 from tests.quotes.rich import enriched
 
 MONEY = re.compile(r"[−-]?\$\d[\d,]*\.\d\d")

@@ -10,9 +10,10 @@ from estimating.jobs import blockers_of, facts_of, today_at
 from estimating.models import History, Job, Run
 from estimating.records import create_record
 from estimating.steps import blockers
-from quotes import papers, snapshots, tasks
+from quotes import snapshots, tasks
 from quotes.demonstration import NOW
 from quotes.models import RenderedFile
+from quotes.paper import files as papers
 from quotes.progress import next_step
 
 

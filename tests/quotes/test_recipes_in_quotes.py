@@ -11,8 +11,8 @@ from estimating.recipes import NotInForce, draft_version, put_in_force
 from estimating.records import create_record
 from quotes import drafts, revisions, snapshots
 from quotes.demonstration import DATA, NOW
-from quotes.materials import material_list
 from quotes.models import Quote, Revision
+from quotes.paper.materials import material_list
 
 ITEM = {"per": "unit", "waste": "0", "waste_as": "added-on", "pack": "1", "allowance": False}
 GUARD = {

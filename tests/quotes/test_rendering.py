@@ -13,11 +13,11 @@ import pypdf
 import pytest
 
 from estimating.service.pdf import html_to_pdf
-from quotes import papers
-from quotes.materials import material_list
 from quotes.models import RenderedFile
-from quotes.rendering import filled
-from quotes.scope import net_area_sqft, working_time
+from quotes.paper import files as papers
+from quotes.paper.materials import material_list
+from quotes.paper.rendering import filled
+from quotes.paper.scope import net_area_sqft, working_time
 
 KIND = RenderedFile.Kind
 PDFS = (KIND.PROPOSAL, KIND.OFFICE_COPY, KIND.CUT_SHEETS, KIND.MATERIAL_LIST, KIND.CARE_SHEET)

@@ -8,9 +8,9 @@ import pypdfium2
 import pytest
 
 from estimating.service.pdf import html_to_pdf
-from quotes import rendering
-from quotes.printed_notices import printed
-from quotes.rendering import (
+from quotes.paper import rendering
+from quotes.paper.notices import printed
+from quotes.paper.rendering import (
     body_of,
     care_sheet_html,
     filled,

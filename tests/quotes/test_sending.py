@@ -8,11 +8,12 @@ from django.core.files.storage import default_storage
 from estimating.customers import erase_customer
 from estimating.models import Run
 from estimating.service import runs
-from quotes import papers, sending
 from quotes.demonstration import NOW
+from quotes.mail import sending
 from quotes.models import OutboxMail, RenderedFile
 from quotes.offers import withdraw_offer
-from quotes.papers import Paper
+from quotes.paper import files as papers
+from quotes.paper.files import Paper
 from tests.quotes.conftest import PDF
 from tests.quotes.offered import offered
 

@@ -7,8 +7,8 @@ import pypdf
 import pytest
 
 from estimating.service.pdf import html_to_pdf
-from quotes.rendering import body_of, filled, proposal_html
-from quotes.signed_paper import NoPlaceForAcceptance, signed_html
+from quotes.paper.rendering import body_of, filled, proposal_html
+from quotes.paper.signed import NoPlaceForAcceptance, signed_html
 from tests.quotes.rich import RECORD, enriched
 
 

@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 
 from estimating.models import PriceFetch, Run
 from estimating.service import runs
-from quotes import mailing, outbox, sending
 from quotes.demonstration import NOW
+from quotes.mail import mailing, outbox, sending
 from quotes.models import Acceptance, OfferEvent, OutboxMail, Quote, Revision, Signature
 from quotes.offers import Standing, standing, withdraw_offer
 from quotes.waiting import waiting_list

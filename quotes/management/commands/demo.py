@@ -15,12 +15,12 @@ from estimating.service import runs
 from framing.dxf import plan_dxf
 from framing.management.commands.frame import write_files
 from framing.models import Framing
-from quotes import papers
 from quotes.demonstration import NOW, OtherOffice, set_up
 from quotes.drafts import QuoteBlocked
-from quotes.letters import Attachment, Person, written
-from quotes.mailing import proposal_letter
+from quotes.mail.letters import Attachment, Person, written
+from quotes.mail.mailing import proposal_letter
 from quotes.models import RenderedFile, Revision
+from quotes.paper import files as papers
 from quotes.templatetags.paper import money
 
 FILES = {RenderedFile.Kind.PROPOSAL: "proposal.pdf", RenderedFile.Kind.CUT_SHEETS: "cut-sheets.pdf",

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from framing.engine import checks
-from framing.engine.checks import CODES, STATUSES, Change, check
+from framing.engine.checks import CODES, MAYBE_SEVERAL, STATUSES, Change, _counted, check
 
 ENGINE = Path(checks.__file__).parent
 PLACES = {"value", "limit", "unit", "where"}

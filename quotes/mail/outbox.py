@@ -17,8 +17,8 @@ from estimating.office import the_office
 from estimating.service.broker import tell
 from estimating.service.history import note
 from estimating.service.problems import refusal
-from quotes import letters, transport
-from quotes.letters import AddressRefused, Letter, Person
+from quotes.mail import letters, transport
+from quotes.mail.letters import AddressRefused, Letter, Person
 from quotes.models import Offer, OfferLink, OutboxMail
 from quotes.offers import Standing, standing
 

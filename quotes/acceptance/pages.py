@@ -19,12 +19,13 @@ from rest_framework.throttling import BaseThrottle
 
 from estimating.office import local_day, the_office
 from estimating.service.throttles import over_limit
-from quotes import acceptance, papers
-from quotes.acceptance_form import read_choices, seal, unseal
-from quotes.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
-from quotes.homeowner_page import deed_of, form_of, frame_of, page_of
+from quotes.acceptance import signing
+from quotes.acceptance.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
+from quotes.acceptance.form import read_choices, seal, unseal
+from quotes.acceptance.page import deed_of, form_of, frame_of, page_of
 from quotes.models import Acceptance, OfferLink, RenderedFile, Signature
 from quotes.offers import link_of
+from quotes.paper import files as papers
 
 # A minute. People read slowly; whoever comes quicker is a program.
 VISITS_OF_AN_ADDRESS, UNKNOWN_LINKS_OF_AN_ADDRESS, VISITS_OF_A_LINK, FORMS_OF_A_LINK = 120, 20, 60, 12
@@ -83,7 +84,7 @@ def _checked(view: View, methods: tuple[str, ...], request: HttpRequest, token: 
 def proposal(request: HttpRequest, link: OfferLink) -> HttpResponse:
     """The page itself."""
     if request.method == "GET" and "prefetch" not in _purpose(request):
-        acceptance.note_opening(link, now=timezone.now())
+        signing.note_opening(link, now=timezone.now())
     return _page(request, link)
 
 
@@ -104,24 +105,24 @@ def signed(request: HttpRequest, link: OfferLink) -> HttpResponse:
 @behind_link("POST")
 def question(request: HttpRequest, link: OfferLink) -> HttpResponse:
     """Ask the office."""
-    text = acceptance.clean(request.POST.get("text", ""))
+    text = signing.clean(request.POST.get("text", ""))
     if fault := _text_fault(text, "Write your question first."):
         return _again(request, "homeowner/question.html", link, {"text": text}, {"text": fault})
-    acceptance.ask(link.pk, text, now=timezone.now())
+    signing.ask(link.pk, text, now=timezone.now())
     return _to_page(request, "questions")
 
 
 @behind_link("POST")
 def decline(request: HttpRequest, link: OfferLink) -> HttpResponse:
     """Decline, with a reason or without."""
-    text, faults = acceptance.clean(request.POST.get("reason", "")), {}
+    text, faults = signing.clean(request.POST.get("reason", "")), {}
     if request.POST.get("sure") != "yes":
         faults["sure"] = "Tick the box if you mean to decline; it cannot be undone here."
     if len(text) > LONGEST_TEXT:
         faults["reason"] = f"Please stay within {LONGEST_TEXT} characters; there are {len(text)}."
     if faults:
         return _again(request, "homeowner/decline.html", link, {"reason": text}, faults)
-    acceptance.decline(link.pk, text, now=timezone.now())
+    signing.decline(link.pk, text, now=timezone.now())
     return _to_page(request)
 
 
@@ -129,7 +130,7 @@ def decline(request: HttpRequest, link: OfferLink) -> HttpResponse:
 def choices(request: HttpRequest, link: OfferLink) -> HttpResponse:
     """The first step of accepting: choices and answers; shows what would be signed, and keeps nothing."""
     now = timezone.now()
-    acceptance.check_may_sign(link, now=now)
+    signing.check_may_sign(link, now=now)
     if request.POST.get("revision_sha256") != link.offer.revision.sha256:
         raise NotTheSame("The proposal that you read is not the one that would be signed; read it again, please.")
     other = Acceptance.objects.filter(offer=link.offer).first()
@@ -145,16 +146,16 @@ def choices(request: HttpRequest, link: OfferLink) -> HttpResponse:
 def accept(request: HttpRequest, link: OfferLink) -> HttpResponse:
     """The second step: sign what was shown."""
     now = timezone.now()
-    acceptance.check_may_sign(link, now=now)
+    signing.check_may_sign(link, now=now)
     sealed = request.POST.get("choices", "")
     chosen = unseal(sealed, link, local_day(the_office(), now))
     try:
-        acceptance.accept(
+        signing.accept(
             link.pk, chosen, request.POST.get("name", ""), revision_sha256=request.POST.get("revision_sha256", ""),
             deed_sha256=request.POST.get("deed_sha256", ""), remote_address=BaseThrottle().get_ident(request),
-            user_agent=acceptance.clean(request.META.get("HTTP_USER_AGENT", "")), now=now,
+            user_agent=signing.clean(request.META.get("HTTP_USER_AGENT", "")), now=now,
         )
-    except acceptance.NotAName as fault:
+    except signing.NotAName as fault:
         return _to_sign(request, link, chosen, sealed, name=request.POST.get("name", ""), faults={"name": str(fault)})
     return _to_page(request)
 
@@ -165,7 +166,7 @@ def cancel(request: HttpRequest, link: OfferLink) -> HttpResponse:
     if request.POST.get("sure") != "yes":
         return _again(request, "homeowner/cancel.html", link, {},
                       {"sure": "Tick the box if you mean to cancel; it cannot be undone here."})
-    acceptance.cancel_sale(link.pk, now=timezone.now())
+    signing.cancel_sale(link.pk, now=timezone.now())
     return _to_page(request)
 
 

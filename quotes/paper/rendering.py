@@ -20,13 +20,13 @@ from django.template.loader import render_to_string
 
 from framing.engine import length
 from framing.papers import lifts_in_words, on_paper
-from quotes.care import care
-from quotes.costs import chain_rows, cost_groups
-from quotes.materials import supplies
 from quotes.notes import SECTIONS, Note, gravest
-from quotes.price_words import escalation, price_in_words
-from quotes.printed_notices import printed
-from quotes.scope import count_of, schedule, scope
+from quotes.paper.care import care
+from quotes.paper.costs import chain_rows, cost_groups
+from quotes.paper.materials import supplies
+from quotes.paper.notices import printed
+from quotes.paper.price_words import escalation, price_in_words
+from quotes.paper.scope import count_of, schedule, scope
 from quotes.templatetags.paper import money
 
 NAME_MARK, SITE_MARK, HASH_MARK = "[[customer.name]]", "[[job.site]]", "[[snapshot.sha256]]"

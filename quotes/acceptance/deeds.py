@@ -18,9 +18,9 @@ from estimating.office import local_day, the_office
 from estimating.right_to_cancel import cancel_by_for
 from estimating.service.problems import refusal
 from framing.records import canonical
-from quotes.consent import Consent, consent_to
+from quotes.acceptance.consent import Consent, consent_to
+from quotes.acceptance.signed_notices import completed_notices, unfilled
 from quotes.models import Offer, OfferLink
-from quotes.signed_notices import completed_notices, unfilled
 
 AS_OFFERED = ""  # key of the deck as first offered, where no option is chosen
 

@@ -18,7 +18,9 @@ from estimating.service.preconditions import check_match, tagged
 from estimating.service.problems import Fault, Problem, refused
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
-from quotes import acceptance, mailing, offers
+from quotes import offers
+from quotes.acceptance import signing
+from quotes.mail import mailing
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Quote, Revision, Signature
 
 
@@ -240,7 +242,7 @@ class OfferViewSet(ReadViewSet):
         """Sign for the office what the owners have signed. Send Idempotency-Key."""
         with transaction.atomic():
             offer, values = self._asked(CountersignRequest)
-            acceptance.countersign(offer.pk, values["name"], by=request.user, now=timezone.now())
+            signing.countersign(offer.pk, values["name"], by=request.user, now=timezone.now())
         return self.answer(offer)
 
     @extend_schema(request=CancellationRequest, responses={200: ProposalOfferSerializer})
@@ -249,7 +251,7 @@ class OfferViewSet(ReadViewSet):
         """Note that an owner cancelled within the time for it, by letter or mail."""
         with transaction.atomic():
             offer, values = self._asked(CancellationRequest)
-            acceptance.note_cancellation(offer.pk, values["text"], posted_on=values["posted_on"], by=request.user,
+            signing.note_cancellation(offer.pk, values["text"], posted_on=values["posted_on"], by=request.user,
                                          now=timezone.now())
         return self.answer(offer)
 

@@ -21,13 +21,13 @@ from estimating.service.moving_on import move_on
 from estimating.service.problems import refusal
 from estimating.service.runs import start_run
 from framing.records import canonical
-from quotes.acceptance_mail import tell_office
-from quotes.consent import METHOD
-from quotes.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
+from quotes.acceptance.consent import METHOD
+from quotes.acceptance.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
+from quotes.acceptance.signed_notices import in_words
+from quotes.acceptance.telling import tell_office
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Signature
 from quotes.offers import Standing, end_of_day, is_signed_by_owners, locked_offer, standing
 from quotes.sales import last_signed, sales_of
-from quotes.signed_notices import in_words
 
 QUESTIONS_FOR = timedelta(days=90)  # after an offer's last day its page still takes questions for so long
 QUESTIONS_A_DAY = 20

@@ -19,7 +19,7 @@ from estimating.service.permissions import OFFICE
 from estimating.service.problems import Problem
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
-from quotes import outbox, sending
+from quotes.mail import outbox, sending
 from quotes.models import Offer, OutboxMail
 from quotes.waiting import Waiting, waiting_list
 

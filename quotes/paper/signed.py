@@ -8,7 +8,7 @@ from typing import Any
 
 from django.template.loader import render_to_string
 
-from quotes.printed_notices import printed
+from quotes.paper.notices import printed
 
 ROLES = {"owner": "Owner", "co-owner": "Second owner", "office": "For the office"}
 ACCEPTANCE = re.compile(r"<!--acceptance-->.*?<!--/acceptance-->", re.S)

@@ -13,10 +13,10 @@ from django.utils import timezone
 from estimating.models import Run, User
 from estimating.service import runs
 from estimating.service.runs import Report, RunRefused, Store
-from quotes.mailing import post_proposal
+from quotes.mail.mailing import post_proposal
 from quotes.models import Offer, OfferEvent, OfferLink, OutboxMail, RenderedFile, Revision
 from quotes.offers import Standing, locked_offer, standing
-from quotes.papers import Paper, check_not_erased, keep_papers, make_papers, read_paper
+from quotes.paper.files import Paper, check_not_erased, keep_papers, make_papers, read_paper
 
 KIND = "offer"
 LONGEST_WAIT = timedelta(hours=6)  # between two runs of an offer that fail

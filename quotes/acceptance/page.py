@@ -11,15 +11,15 @@ from zoneinfo import ZoneInfo
 
 from django.utils.safestring import mark_safe
 
-from quotes.acceptance import SENTENCES, may_cancel, takes_questions
-from quotes.acceptance_form import BASE, shown
-from quotes.consent import CODE_LENGTH, consent_to
-from quotes.deeds import AGREED_WHERE, Choices, Deed
+from quotes.acceptance.consent import CODE_LENGTH, consent_to
+from quotes.acceptance.deeds import AGREED_WHERE, Choices, Deed
+from quotes.acceptance.form import BASE, shown
+from quotes.acceptance.signed_notices import copies_of, in_words
+from quotes.acceptance.signing import SENTENCES, may_cancel, takes_questions
 from quotes.models import Acceptance, OfferEvent, OfferLink, RenderedFile, Signature
 from quotes.offers import Standing, standing
-from quotes.rendering import filled
+from quotes.paper.rendering import filled
 from quotes.sales import last_signed
-from quotes.signed_notices import copies_of, in_words
 
 ROLES = {"owner": "Owner", "co-owner": "Second owner", "office": "For the office"}
 OVER_65_ANSWERS = {"yes": "Yes", "no": "No", "unsaid": "I would rather not say"}

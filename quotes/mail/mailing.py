@@ -15,10 +15,10 @@ from estimating.models import Job, User
 from estimating.office import local_day, the_office
 from estimating.service.history import note
 from estimating.service.problems import refusal
-from quotes.letters import PLACE, Attachment, Letter, Person, one_line
+from quotes.mail.letters import PLACE, Attachment, Letter, Person, one_line
+from quotes.mail.outbox import post
 from quotes.models import Offer, OfferEvent, OfferLink, OutboxMail, Revision, Signature
 from quotes.offers import address_with
-from quotes.outbox import post
 
 ATTACHED_AT_MOST = 8_000_000  # bytes of a paper; many mailboxes take no more than 10 MB, and base 64 adds a third
 PDF = "application/pdf"

@@ -26,10 +26,11 @@ from estimating.service.problems import Fault, Problem, Refused, pointer, refuse
 from estimating.service.serializers import StrictModelSerializer, StrictSerializer
 from estimating.service.views import ReadViewSet
 from framing.models import Framing
-from quotes import drafts, papers, revisions
+from quotes import drafts, revisions
 from quotes.estimate import SETTLEMENTS, Extra
 from quotes.measures import MEASURES, MeasureError, measure, wrong_choice
 from quotes.models import Quote, QuoteLine, RenderedFile, Revision
+from quotes.paper import files as papers
 
 CREW_PAPERS = (  # these hold no prices
     RenderedFile.Kind.CUT_SHEETS, RenderedFile.Kind.PURCHASE_LIST, RenderedFile.Kind.MATERIAL_LIST,

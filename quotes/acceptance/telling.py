@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from quotes.mailing import post_event, post_question
+from quotes.mail.mailing import post_event, post_question
 from quotes.models import OfferEvent
 
 

@@ -9,14 +9,14 @@ from django.utils import timezone
 from estimating.models import Run
 from estimating.service.pdf import html_to_pdf
 from estimating.service.runs import Report, Store, run_kind
-from quotes.deeds import AGREED_WHERE
-from quotes.mailing import post_receipt
+from quotes.acceptance.deeds import AGREED_WHERE
+from quotes.acceptance.signed_notices import copies_of, in_words
+from quotes.mail.mailing import post_receipt
 from quotes.models import Acceptance, OutboxMail, RenderedFile, Signature
-from quotes.papers import PDF, Paper, check_not_erased, keep_papers
-from quotes.rendering import filled
+from quotes.paper.files import PDF, Paper, check_not_erased, keep_papers
+from quotes.paper.rendering import filled
+from quotes.paper.signed import signed_html
 from quotes.sales import last_signed
-from quotes.signed_notices import copies_of, in_words
-from quotes.signed_paper import signed_html
 from quotes.templatetags.paper import money
 
 

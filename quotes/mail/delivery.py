@@ -17,11 +17,11 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from estimating.service import runs
-from quotes import letters, transport
+from quotes.mail import letters, transport
+from quotes.mail.outbox import why_stopped
+from quotes.mail.transport import Answer, Outcome
 from quotes.models import OutboxMail, Revision
 from quotes.offers import link_of, token_of
-from quotes.outbox import why_stopped
-from quotes.transport import Answer, Outcome
 
 logger = logging.getLogger(__name__)
 State = OutboxMail.State

@@ -16,9 +16,9 @@ from django.db import transaction
 from estimating.models import Customer
 from estimating.service.pdf import html_to_pdf
 from estimating.service.runs import RunRefused
-from quotes.materials import material_list
 from quotes.models import RenderedFile, Revision
-from quotes.rendering import care_sheet_html, filled, material_list_html, office_copy_html
+from quotes.paper.materials import material_list
+from quotes.paper.rendering import care_sheet_html, filled, material_list_html, office_copy_html
 
 Kind = RenderedFile.Kind
 PDF, CSV = "application/pdf", "text/csv"

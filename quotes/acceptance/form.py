@@ -12,12 +12,12 @@ from typing import Any
 
 from django.core import signing
 
-from quotes.consent import CODE_LENGTH, VERSION
-from quotes.deeds import AGREED_WHERE, AS_OFFERED, Choices, NotTheSame
+from quotes.acceptance.consent import CODE_LENGTH, VERSION
+from quotes.acceptance.deeds import AGREED_WHERE, AS_OFFERED, Choices, NotTheSame
+from quotes.acceptance.signed_notices import in_words
 from quotes.models import OfferLink
-from quotes.signed_notices import in_words
 
-SALT = "quotes.acceptance"
+SALT = "quotes.acceptance.signing"
 SEALED_FOR = 24 * 60 * 60  # s
 OVER_65 = {"yes": True, "no": False, "unsaid": None}
 DISASTER = {"yes": True, "no": False, "unknown": None}

@@ -1,0 +1,1 @@
+"""The homeowner's link: reading, asking, declining, signing, cancelling, and the receipts of it."""

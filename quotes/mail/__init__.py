@@ -1,0 +1,1 @@
+"""Mail of offers: letters, the outbox, and handing over to a mail server."""

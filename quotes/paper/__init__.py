@@ -1,0 +1,1 @@
+"""Papers from a snapshot: their words, their HTML, their files."""
