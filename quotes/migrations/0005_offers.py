@@ -159,7 +159,7 @@ class Migration(migrations.Migration):
                 ('cancel_by', models.DateField(help_text='Last day, counted the careful way.', null=True)),
                 ('cancel_rule', models.JSONField(help_text='The rule that the day was counted by, its basis and source.', null=True)),
                 ('notices', models.JSONField(default=list, help_text='The notices as completed and shown.')),
-                ('acceptance', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signatures', to='quotes.acceptance.signing')),
+                ('acceptance', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signatures', to='quotes.acceptance')),
                 ('created_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('link', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='signature', to='quotes.offerlink')),
             ],
