@@ -17,7 +17,7 @@ from quotes.acceptance.deeds import AGREED_WHERE, AS_OFFERED, Choices, NotTheSam
 from quotes.acceptance.signed_notices import in_words
 from quotes.models import OfferLink
 
-SALT = "quotes.acceptance.signing"
+SALT = "quotes.acceptance"
 SEALED_FOR = 24 * 60 * 60  # s
 OVER_65 = {"yes": True, "no": False, "unsaid": None}
 DISASTER = {"yes": True, "no": False, "unknown": None}
