@@ -12,9 +12,9 @@ from typing import Any
 
 from django.core import signing
 
+from estimating.notices import as_written
 from quotes.acceptance.consent import CODE_LENGTH, VERSION
 from quotes.acceptance.deeds import AGREED_WHERE, AS_OFFERED, Choices, NotTheSame
-from quotes.acceptance.signed_notices import in_words
 from quotes.models import OfferLink
 
 SALT = "quotes.acceptance"
@@ -81,15 +81,15 @@ def unseal(text: str, link: OfferLink, day: date) -> Choices:
     try:
         kept = signing.loads(text, salt=SALT, max_age=SEALED_FOR)
     except signing.SignatureExpired:
-        raise NotTheSame(f"Your choices were made too long ago; today is {in_words(day)}. Choose again, please."
+        raise NotTheSame(f"Your choices were made too long ago; today is {as_written(day)}. Choose again, please."
                          ) from None
     except signing.BadSignature:
         raise NotTheSame("What this page sent is not what it was given; choose again, please.") from None
     bound = _bound(link, day)
-    if any(kept[name] != bound[name] for name in bound if name != "day"):
+    if any(kept.get(name) != bound[name] for name in bound if name != "day"):
         raise NotTheSame("The proposal that you read is not the one that would be signed; read it again, please.")
-    if kept["day"] != bound["day"]:
-        raise NotTheSame(f"A day has passed, so the dates are others now: today is {in_words(day)}. Choose again, "
+    if kept.get("day") != bound["day"]:
+        raise NotTheSame(f"A day has passed, so the dates are others now: today is {as_written(day)}. Choose again, "
                          "please.")
     kept = {name: value for name, value in kept.items() if name not in bound}
     return Choices(**kept | {"consented_at": datetime.fromisoformat(kept["consented_at"])})

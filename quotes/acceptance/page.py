@@ -11,10 +11,11 @@ from zoneinfo import ZoneInfo
 
 from django.utils.safestring import mark_safe
 
+from estimating.notices import as_written
 from quotes.acceptance.consent import CODE_LENGTH, consent_to
 from quotes.acceptance.deeds import AGREED_WHERE, Choices, Deed
 from quotes.acceptance.form import BASE, shown
-from quotes.acceptance.signed_notices import copies_of, in_words
+from quotes.acceptance.signed_notices import copies_of
 from quotes.acceptance.signing import SENTENCES, may_cancel, takes_questions
 from quotes.models import Acceptance, OfferEvent, OfferLink, RenderedFile, Signature
 from quotes.offers import Standing, standing
@@ -38,7 +39,7 @@ def page_of(link: OfferLink, *, now: datetime) -> dict[str, Any]:
     return {
         **frame_of(link), "proposal": proposal_of(link), "standing": found, "may_sign": found in TO_SIGN and not mine
         and not waits, "waits": waits and found in TO_SIGN, "may_decline": found in TO_SIGN and not mine,
-        "sentence": SENTENCES[found].format(until=in_words(revision.valid_until)), "is_open": found in TO_SIGN,
+        "sentence": SENTENCES[found].format(until=as_written(revision.valid_until)), "is_open": found in TO_SIGN,
         "options": options_of(snapshot, revision.price), "chosen": _chosen(link, acceptance) if acceptance else None,
         "receipt": _receipt(link, acceptance, mine, found, now) if acceptance and mine else None,
         "questions": _questions(link, snapshot), "takes_questions": takes_questions(offer, now),
@@ -56,7 +57,7 @@ def frame_of(link: OfferLink) -> dict[str, Any]:
     return {
         "office": {**office, "address_lines": [line for line in office["address"].splitlines() if line.strip()]},
         "number": f"{revision.quote.number}, revision {revision.number}", "price": revision.price,
-        "currency": snapshot["estimate"]["currency"], "valid_until": in_words(revision.valid_until),
+        "currency": snapshot["estimate"]["currency"], "valid_until": as_written(revision.valid_until),
         "site": link.offer.revision.quote.job.site_address, "link": link,
     }
 
@@ -103,8 +104,8 @@ def deed_of(link: OfferLink, choices: Choices, deed: Deed) -> dict[str, Any]:
     options = options_of(link.offer.revision.document, link.offer.revision.price)
     return {
         **frame_of(link), "deed": deed, "option": next(row for row in options if row["key"] == deed.option),
-        "copies": copies_of(deed.notices, link.name), "transaction_date": in_words(deed.transaction_date),
-        "cancel_by": in_words(deed.cancel_by), "agreed_where": AGREED_WHERE[choices.agreed_where],
+        "copies": copies_of(deed.notices, link.name), "transaction_date": as_written(deed.transaction_date),
+        "cancel_by": as_written(deed.cancel_by), "agreed_where": AGREED_WHERE[choices.agreed_where],
     }
 
 
@@ -130,7 +131,7 @@ def _receipt(link: OfferLink, acceptance: Acceptance, mine: Signature, found: St
         "signatures": [{"role": ROLES[row.role], "name": row.name, "at": moment(row.created_at, zone),
                         "sha256": row.signed_sha256} for row in acceptance.signatures.all()],
         "countersigned": any(row.role == Signature.Role.OFFICE for row in acceptance.signatures.all()),
-        "transaction_date": in_words(mine.transaction_date), "cancel_by": in_words(signed[1]),
+        "transaction_date": as_written(mine.transaction_date), "cancel_by": as_written(signed[1]),
         "cancelled_at": next((moment(row.created_at, zone) for row in link.offer.events.filter(
             kind=OfferEvent.Kind.CANCELLED)), ""),
         "may_cancel": found in (Standing.ACCEPTED, Standing.SIGNED_IN_PART) and may_cancel(acceptance, now),

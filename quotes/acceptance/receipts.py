@@ -7,10 +7,11 @@ from typing import Any
 from django.utils import timezone
 
 from estimating.models import Run
+from estimating.notices import as_written
 from estimating.service.pdf import html_to_pdf
 from estimating.service.runs import Report, Store, run_kind
 from quotes.acceptance.deeds import AGREED_WHERE
-from quotes.acceptance.signed_notices import copies_of, in_words
+from quotes.acceptance.signed_notices import copies_of
 from quotes.mail.mailing import post_receipt
 from quotes.models import Acceptance, OutboxMail, RenderedFile, Signature
 from quotes.paper.files import PDF, Paper, check_not_erased, keep_papers
@@ -60,10 +61,10 @@ def receipt_words(acceptance: Acceptance, signature: Signature) -> list[str]:
     signed = last_signed(acceptance)
     assert signed is not None and signature.transaction_date is not None
     return [
-        f"You signed {revision.quote.number}, revision {revision.number}, on {in_words(signature.transaction_date)}: "
+        f"You signed {revision.quote.number}, revision {revision.number}, on {as_written(signature.transaction_date)}: "
         f"{what}, at {money(acceptance.price, snapshot['estimate']['currency'])}.",
-        f"You may cancel until the end of {in_words(signed[1])}, without giving a reason: on the page behind your link"
-        f"{', or in writing with a copy of the notice in the signed paper' if signature.notices else ''}.",
+        f"You may cancel until the end of {as_written(signed[1])}, without giving a reason: on the page behind your "
+        f"link{', or in writing with a copy of the notice in the signed paper' if signature.notices else ''}.",
         "No goods are ordered and no work begins before that day has passed.",
     ]
 

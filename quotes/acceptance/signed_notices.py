@@ -11,20 +11,22 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from estimating.notice_text import blanks_of, fill
+from estimating.notices import as_written
+
 NAME = "buyer_name"
-BLANK = re.compile(r"\{\{(\w+)\}\}")
 
 
 def completed_notices(snapshot: Mapping[str, Any], *, transaction_date: date, cancel_by: date) -> list[dict[str, Any]]:
     """The notices of a snapshot that are signed with it, their dates filled in, their place for the name open."""
-    values = {"transaction_date": in_words(transaction_date), "cancel_by": in_words(cancel_by)}
-    return [{**notice, "text": _filled(notice["text"], values)} for notice in snapshot.get("notices") or ()
+    values = {"transaction_date": as_written(transaction_date), "cancel_by": as_written(cancel_by)}
+    return [{**notice, "text": fill(notice["text"], values)} for notice in snapshot.get("notices") or ()
             if notice["placement"] == "acceptance"]
 
 
 def unfilled(notices: Sequence[Mapping[str, Any]]) -> str:
     """What is still open in notices besides the name, in words; empty where nothing is."""
-    blanks = [name.replace("_", " ") for notice in notices for name in BLANK.findall(notice["text"]) if name != NAME]
+    blanks = [name.replace("_", " ") for notice in notices for name in blanks_of(notice["text"]) if name != NAME]
     return "; ".join([*blanks, *(words for notice in notices for words in notice.get("missing") or ())])
 
 
@@ -32,16 +34,8 @@ def copies_of(notices: Sequence[Mapping[str, Any]], name: str) -> list[dict[str,
     """Each copy of each notice as it is shown: `title`, `paragraphs`, `copy` of `copies`."""
     shown = []
     for notice in notices:
-        text = _filled(notice["text"], {NAME: name})
+        text = fill(notice["text"], {NAME: name})
         paragraphs = [part.strip() for part in re.split(r"\n\s*\n", text) if part.strip()]
         shown += [{**notice, "text": text, "paragraphs": paragraphs, "copy": number}
                   for number in range(1, notice.get("copies", 1) + 1)]
     return shown
-
-
-def in_words(day: date) -> str:
-    return f"{day:%B} {day.day}, {day.year}"
-
-
-def _filled(text: str, values: Mapping[str, str]) -> str:
-    return BLANK.sub(lambda found: values.get(found[1], found[0]), text)

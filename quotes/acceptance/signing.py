@@ -15,6 +15,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 
 from estimating.models import Customer, Job, User
+from estimating.notices import as_written
 from estimating.office import local_day, the_office
 from estimating.service.history import note
 from estimating.service.moving_on import move_on
@@ -147,8 +148,8 @@ def cancel_sale(link_id: int, *, now: datetime) -> OfferEvent:
     offer = link.offer
     _check_standing(offer, now, Standing.ACCEPTED, Standing.SIGNED_IN_PART)
     if not may_cancel(offer.acceptance, now):
-        raise NotOpen(f"The last day to cancel here was {in_words(last_signed(offer.acceptance)[1])}. Please call the "
-                      "office.")
+        raise NotOpen(f"The last day to cancel here was {as_written(last_signed(offer.acceptance)[1])}. Please call "
+                      "the office.")
     if not Signature.objects.filter(link=link).exists():
         raise NotOpen("You have not signed this proposal; you may decline it instead.")
     event = OfferEvent.objects.create(offer=offer, kind=OfferEvent.Kind.CANCELLED, link=link, created_at=now)
@@ -201,14 +202,15 @@ def check_may_sign(link: OfferLink, *, now: datetime) -> None:
     job = link.offer.revision.quote.job
     signed = Signature.objects.filter(link=link).first()
     if signed is not None:
-        raise AlreadySigned(f"You signed this proposal on {in_words(signed.transaction_date)}; it is not signed twice.")
+        raise AlreadySigned(f"You signed this proposal on {as_written(signed.transaction_date)}; it is not signed "
+                            "twice.")
     _check_standing(link.offer, now, Standing.OPEN, Standing.SIGNED_IN_PART)
     if link.role == OfferLink.Role.CO_OWNER and not Acceptance.objects.filter(offer=link.offer).exists():
         raise NotYetTheirs("The first owner chooses and signs first; then you sign under the same choice here.")
     sale = sales_of([job.pk]).get(job.pk)
     if sale is not None and not sale.cancelled:
-        raise NotOpen(f"A proposal for this deck was accepted on {in_words(sale.accepted_on)} already; a second one is "
-                      "not accepted beside it. A change to it is agreed in writing with the office.")
+        raise NotOpen(f"A proposal for this deck was accepted on {as_written(sale.accepted_on)} already; a second one "
+                      "is not accepted beside it. A change to it is agreed in writing with the office.")
 
 
 def note_opening(link: OfferLink, *, now: datetime) -> None:
@@ -272,7 +274,7 @@ def _locked_link(link_id: int) -> OfferLink:
 def _check_standing(offer: Offer, now: datetime, *expected: Standing) -> None:
     found = standing(offer, now)
     if found not in expected:
-        raise NotOpen(SENTENCES[found].format(until=in_words(offer.revision.valid_until)))
+        raise NotOpen(SENTENCES[found].format(until=as_written(offer.revision.valid_until)))
 
 
 # What each standing says to whoever comes with something that it does not allow.

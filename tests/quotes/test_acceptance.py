@@ -2,10 +2,14 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from email import message_from_bytes
+from email.policy import SMTP
+from io import BytesIO
 
 import pytest
 from django.core.files.storage import default_storage
 from django.test import Client
+from pypdf import PdfReader
 
 from estimating.customers import erase_customer
 from estimating.jobs import blockers_of
@@ -16,7 +20,7 @@ from quotes.acceptance import receipts as acceptance_tasks
 from quotes.acceptance import signing as acceptance
 from quotes.acceptance.consent import VERSION
 from quotes.demonstration import NOW
-from quotes.models import Acceptance, OfferEvent, OfferLink, RenderedFile, Signature
+from quotes.models import Acceptance, OfferEvent, OfferLink, OutboxMail, RenderedFile, Signature
 from quotes.offers import Standing, standing, withdraw_offer
 from tests.quotes.offered import (
     CANCEL_BY,
@@ -398,6 +402,24 @@ def test_a_name_that_is_code_is_words_on_the_page_and_in_the_paper(scenario, at)
     assert row.name == "Ann O'Neil & Sons" and "<script" not in text_of(link)
     page = acceptance_tasks.signed_paper(row.acceptance, [row])
     assert "<script" not in page and "&lt;script&gt;" in page and "O&#x27;Neil &amp; Sons" in page
+
+
+def test_a_name_that_is_code_is_words_in_the_pdf_and_in_the_mail(scenario, at, site):
+    rude = "<script>alert(1)</script> O'Neil & Sons"
+    link = offered(revised(scenario.revision, notices=[NOTICE]), names=(rude, "")).links.get()
+    form = {**second_step(Client(), link), "name": "Ann O'Neil & Sons"}
+    assert Client().post(address(link, "accept"), form).status_code == 303
+    run = Run.objects.get(kind="receipt")
+    assert runs.perform(run.pk, clock=lambda: SIGNED_AT).state == Run.State.DONE
+    pages = PdfReader(BytesIO(Client().get(address(link, "signed")).content)).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert f"Buyer: {rude}" in text and "Ann O'Neil & Sons" in text
+    mails = OutboxMail.objects.filter(kind="receipt")
+    assert mails
+    for mail in mails:
+        parts = {part.get_content_type(): part for part in message_from_bytes(bytes(mail.message), policy=SMTP).walk()}
+        page = parts["text/html"].get_content()
+        assert "<script" not in page and "&lt;script&gt;" in page
 
 
 def test_a_person_without_forms_of_their_own_writes_nothing(link):
