@@ -16,6 +16,7 @@ import urllib.request
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import redis
@@ -103,7 +104,7 @@ def descendants(pid: int) -> list[int]:
 class Office:
     """A whole installation on this computer, in a folder of its own, on ports of its own, with nothing shared."""
 
-    def __init__(self, folder: Path, *, workers: int = 2, lease: int = 4) -> None:
+    def __init__(self, folder: Path, *, workers: int = 2, lease: int = 4, pause: float = 0) -> None:
         self.folder = folder
         self.ports = dict(zip(("postgresql", "redis", "mail", "web"), free_ports(4), strict=True))
         self.url = f"http://127.0.0.1:{self.ports['web']}"
@@ -125,7 +126,8 @@ class Office:
         python = sys.executable
         celery = [python, "-m", "celery", "-A", "estimating.config"]
         self.stores = [self._postgresql(), self._redis(), self._machine(
-            "mail server", [python, "-m", "tests.faults.mail_server", str(self.ports["mail"]), str(self.taken)],
+            "mail server", [python, "-m", "tests.faults.mail_server", str(self.ports["mail"]), str(self.taken),
+                            str(pause)],
             lambda: connects(self.ports["mail"]))]
         self.workers = [
             self._machine(f"worker {n}", [*celery, "worker", "-Q", "compute,render,mail,sync", "-c", "1", "-n",
@@ -203,7 +205,7 @@ class Office:
 
 
 @contextmanager
-def an_office(**more: int) -> Iterator[Office]:
+def an_office(**more: Any) -> Iterator[Office]:
     """An installation in a folder that goes with it. The kept logs are shown where something goes wrong."""
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # whoever ends this ends what it started
     folder = Path(tempfile.mkdtemp(prefix="office-"))

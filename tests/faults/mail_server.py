@@ -1,4 +1,8 @@
-"""A mail server that has a message on its disk before it says 250: `python -m tests.faults.mail_server PORT FOLDER`."""
+"""A mail server that has a message on its disk before it says 250.
+
+`python -m tests.faults.mail_server PORT FOLDER PAUSE`: it pauses as often as not, up to PAUSE seconds, before it writes
+a message and before it answers, so that a kill finds every moment of it.
+"""
 
 from __future__ import annotations
 
@@ -12,17 +16,18 @@ from typing import Any
 
 from aiosmtpd.smtp import SMTP, Envelope
 
-LONGEST_PAUSE = 0.4  # s before and after writing, so that a kill finds every moment of it
-
 
 class Keeper:
     """Keeps each message as a file named for the moment; the first line tells from whom and to whom."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.count = folder, 0
+    def __init__(self, folder: Path, longest: float) -> None:
+        self.folder, self.longest, self.count = folder, longest, 0
+
+    async def pause(self) -> None:
+        await asyncio.sleep(max(0.0, random.uniform(-self.longest, self.longest)))
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Envelope) -> str:
-        await asyncio.sleep(pause())
+        await self.pause()
         self.count += 1
         name = f"{time.time():.6f}-{os.getpid()}-{self.count}"
         part = self.folder / f".{name}.part"
@@ -34,21 +39,16 @@ class Keeper:
         handle = os.open(self.folder, os.O_RDONLY)
         os.fsync(handle)
         os.close(handle)
-        await asyncio.sleep(pause())
+        await self.pause()
         return "250 taken"
 
 
-def pause() -> float:
-    """No time at all as often as not."""
-    return max(0.0, random.uniform(-LONGEST_PAUSE, LONGEST_PAUSE))
-
-
-async def serve(port: int, folder: Path) -> None:
-    keeper = Keeper(folder)
+async def serve(port: int, folder: Path, longest: float) -> None:
+    keeper = Keeper(folder, longest)
     server = await asyncio.get_running_loop().create_server(
         lambda: SMTP(keeper, hostname="mail.example.com"), "127.0.0.1", port)
     await server.serve_forever()
 
 
 if __name__ == "__main__":
-    asyncio.run(serve(int(sys.argv[1]), Path(sys.argv[2])))
+    asyncio.run(serve(int(sys.argv[1]), Path(sys.argv[2]), float(sys.argv[3])))

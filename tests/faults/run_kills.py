@@ -12,6 +12,7 @@ import time
 from tests.faults.machines import Office, an_office
 
 LONGEST_PAUSE = 1.6  # s between two kills
+MAIL_PAUSE = 1.0  # s that the mail server takes over a message, at most, before and after writing it down
 AT_LAST = 300  # s for what is left after the last kill
 
 
@@ -23,7 +24,7 @@ def main() -> int:
     asked = parser.parse_args()
     seed = random.randrange(10**6) if asked.seed is None else asked.seed
     began = time.monotonic()
-    with an_office() as office:
+    with an_office(pause=MAIL_PAUSE) as office:
         office.start_stores()
         os.environ.update(office.env)
         import django
@@ -74,7 +75,8 @@ def run(office: Office, kills: int, sends: int, rng: random.Random, seed: int, b
     for name, count in offers.kills_by_kind(office).items():
         print(f"  {name:<12} killed {count:>4} times")
     print(f"{done} kills, {found.offers} of {sends} offers, {found.tried_again} requests tried again, {found.mails} "
-          f"mails, {found.taken} taken by the mail server, {found.doubled} doubled with the same Message-ID")
+          f"mails, {found.taken} taken by the mail server, {found.doubled} doubled with the same Message-ID; "
+          f"{found.runs_again} runs and {found.mails_again} mails were claimed more than once")
     print(f"{now - began:.0f} s: {ready - began:.0f} to set up, {last - ready:.0f} of kills, {now - last:.0f} after")
     for fault in found.faults:
         print(f"✗ {fault}")
