@@ -57,12 +57,12 @@ PLACES: dict[str, Section] = {
     "guard": "deferral",
 }
 
-# Beginnings of codes, the gravest first: water in the house, water in the wood, cuts that are wrong, the roofer's own.
+# Beginnings of keys, the gravest first: water in the house, water in the wood, cuts that are wrong, the roofer's own.
 # Our judgement; it decides only what stands on the first page.
 GRAVE: tuple[str, ...] = (
     "blocked-primary", "no-outlet", "no-overflow", "water-under-joists", "clear-gap", "misclosure", "datum-drift",
     "level-suspect", "deck-above-sill", "may-touch-roof", "membrane-upturn", "bearing", "regrade", "single-outlet",
-    "pond",
+    "pond", "parapet-low", "wind",
 )
 FIRST_PAGE = 5  # cautions
 FOR_THE_ROOF = ("measure-next",)  # advice to whoever surveys, of no use to a homeowner
@@ -88,9 +88,10 @@ def from_checks(framing: Mapping[str, Any]) -> Iterator[Note]:
 
 def gravest(notes: Iterable[Note], *, most: int = FIRST_PAGE) -> tuple[Note, ...]:
     """The cautions for the first page, one a code: stops, what must be acknowledged, then in the order of `GRAVE`."""
-    grave = sorted((note for note in printed(notes) if note.status in ("stop", "caution")), key=gravity)
-    one_of_a_kind = {note.key: note for note in reversed(grave)}
-    return tuple(sorted(one_of_a_kind.values(), key=gravity)[:most])
+    first: dict[str, Note] = {}
+    for note in sorted((note for note in printed(notes) if note.status in ("stop", "caution")), key=gravity):
+        first.setdefault(note.key, note)
+    return tuple(first.values())[:most]
 
 
 def to_acknowledge(notes: Iterable[Note]) -> tuple[Note, ...]:
