@@ -24,7 +24,6 @@ from estimating.service.runs import start_run
 from framing.records import canonical
 from quotes.acceptance.consent import METHOD
 from quotes.acceptance.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
-from quotes.acceptance.signed_notices import in_words
 from quotes.acceptance.telling import tell_office
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Signature
 from quotes.offers import Standing, end_of_day, is_signed_by_owners, locked_offer, standing
