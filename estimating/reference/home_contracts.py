@@ -10,11 +10,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-# 16 CFR 429.0(a): sales of 25 dollars or more at the buyer's home, of 130 dollars or more elsewhere away from the
-# seller's place (since 2015-03-13). Invited visits count too. V (eCFR of 2021-02-25).
-COOLING_OFF_AT_HOME: Final = Decimal(25)
-COOLING_OFF_ELSEWHERE: Final = Decimal(130)
-
 # 12 CFR 1026.23: three business days where credit is secured by the home; V (a state's manual).
 RESCISSION_SOURCE: Final = "12 CFR 1026.23"
 

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from estimating.reference import home_contracts
+from estimating.reference import consumer_law, home_contracts
 from framing.reference import drainage, guards, roofs
 
 
@@ -26,7 +26,7 @@ def test_wind_and_fire():
 
 def test_sales_away_from_the_sellers_place():
     # 16 CFR 429.0(a), eCFR of 2021-02-25: $25 at the buyer's residence, $130 at other places
-    assert (Decimal(25), Decimal(130)) == (home_contracts.COOLING_OFF_AT_HOME, home_contracts.COOLING_OFF_ELSEWHERE)
+    assert consumer_law.COOLING_OFF_FROM == {"buyer-home": Decimal(25), "elsewhere": Decimal(130)}
 
 
 def test_contracts_from_which_a_states_law_speaks():
