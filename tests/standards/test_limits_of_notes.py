@@ -26,7 +26,7 @@ def test_wind_and_fire():
 
 def test_sales_away_from_the_sellers_place():
     # 16 CFR 429.0(a), eCFR of 2021-02-25: $25 at the buyer's residence, $130 at other places
-    assert consumer_law.COOLING_OFF_FROM == {"buyer-home": Decimal(25), "elsewhere": Decimal(130)}
+    assert {"buyer-home": Decimal(25), "elsewhere": Decimal(130)} == consumer_law.COOLING_OFF_FROM
 
 
 def test_contracts_from_which_a_states_law_speaks():
