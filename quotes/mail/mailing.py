@@ -179,8 +179,8 @@ def _number(revision: Revision) -> str:
 
 def _about(revision: Revision) -> dict[str, Any]:
     job = revision.quote.job
-    return {"number": revision.quote.number, "revision": revision.number, "job": job,
-            "site": one_line(job.site_address or job.name, 200)}
+    place = ", ".join((job.site_address or job.name).splitlines())
+    return {"number": revision.quote.number, "revision": revision.number, "job": job, "site": one_line(place, 200)}
 
 
 def _job_page(job: Job) -> str:
