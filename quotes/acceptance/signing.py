@@ -24,7 +24,7 @@ from estimating.service.runs import start_run
 from framing.records import canonical
 from quotes.acceptance.consent import METHOD
 from quotes.acceptance.deeds import AcceptanceRefused, Choices, NotTheSame, deed_for
-from quotes.acceptance.telling import tell_office
+from quotes.acceptance.telling import tell_office, tell_others, tell_owners
 from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Signature
 from quotes.offers import Standing, end_of_day, is_signed_by_owners, locked_offer, standing
 from quotes.sales import last_signed, sales_of
@@ -104,6 +104,7 @@ def accept(link_id: int, choices: Choices, name: str, *, revision_sha256: str, d
         job.accepted_on = deed.transaction_date
         job.save(update_fields=["accepted_on"])
         move_on(job.pk, "accepted", by=None, now=now)
+    tell_others(acceptance, now=now)
     start_run("receipt", f"acceptance/{acceptance.pk}", by=None, now=now)
     return signature
 
@@ -154,6 +155,7 @@ def cancel_sale(link_id: int, *, now: datetime) -> OfferEvent:
     event = OfferEvent.objects.create(offer=offer, kind=OfferEvent.Kind.CANCELLED, link=link, created_at=now)
     note(offer, "cancel", {"role": [None, link.role]}, by=None, now=now)
     tell_office(event, now=now)
+    tell_owners(event, now=now)
     return event
 
 
@@ -172,6 +174,7 @@ def note_cancellation(offer_id: int, words: str, *, posted_on: date, by: User, n
     event = OfferEvent.objects.create(offer=offer, kind=OfferEvent.Kind.CANCELLED, text=clean(words), created_at=now,
                                       created_by=by)
     note(offer, "cancel", {"posted_on": [None, posted_on.isoformat()]}, by=by, now=now)
+    tell_owners(event, now=now)
     return event
 
 

@@ -122,6 +122,30 @@ def post_event(event: OfferEvent, *, now: datetime) -> OutboxMail:
                 now=now)
 
 
+def post_turn(link: OfferLink, *, now: datetime) -> OutboxMail:
+    """To an owner who has not signed yet, once the first has: that it is their turn; once a link."""
+    return _post_word(link, "turn", "Your signature on {number}", [
+        "The other owner has read and signed this proposal. It is now yours to read; if you agree, sign it under the "
+        "same choice. If you do not, or if something is unclear, tell us on the same page or by answering this mail."],
+        now=now)
+
+
+def post_cancelled(link: OfferLink, *, now: datetime) -> OutboxMail:
+    """To an owner: that the sale was cancelled, so that they have it in writing; once a link."""
+    return _post_word(link, "cancelled", "Cancelled: {number}", [
+        "This proposal had been accepted, and was cancelled within the time for it. Nothing is ordered and no work "
+        "begins. What was paid is given back within the time that the notice of cancellation names.",
+        "If you did not want this, answer this mail or call us at once."], now=now)
+
+
+def _post_word(link: OfferLink, what: str, subject: str, words: Sequence[str], *, now: datetime) -> OutboxMail:
+    revision = link.offer.revision
+    letter = _letter("word", Person(link.name, link.email), subject.format(number=_number(revision)),
+                     {**_about(revision), "words": words, "address": address_with(PLACE)})
+    return post(f"offer-link/{link.pk}/{what}", letter, kind=Kind.NOTICE, job=revision.quote.job, offer=link.offer,
+                link=link, now=now)
+
+
 @transaction.atomic
 def answer_question(event_id: int, text: str, *, by: User | None, now: datetime) -> OfferEvent:
     """Answer a homeowner's question: kept under it, and sent to who asked. Raises NoSuchQuestion or NothingSaid."""

@@ -103,7 +103,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('key', models.CharField(max_length=120, unique=True)),
-                ('kind', models.CharField(choices=[('proposal', 'Proposal'), ('receipt', 'Receipt'), ('signed', 'signed by all'), ('question', 'Question'), ('answer', 'Answer'), ('notice', 'notice to the office')], max_length=10)),
+                ('kind', models.CharField(choices=[('proposal', 'Proposal'), ('receipt', 'Receipt'), ('signed', 'signed by all'), ('question', 'Question'), ('answer', 'Answer'), ('notice', 'Notice')], max_length=10)),
                 ('recipient', models.CharField(blank=True, max_length=320)),
                 ('subject', models.CharField(blank=True, max_length=200)),
                 ('message_id', models.CharField(max_length=200, unique=True)),

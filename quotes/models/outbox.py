@@ -23,7 +23,7 @@ class OutboxMail(Versioned):
         SIGNED = "signed", "signed by all"
         QUESTION = "question"
         ANSWER = "answer"
-        NOTICE = "notice", "notice to the office"
+        NOTICE = "notice"
 
     class State(models.TextChoices):
         WAITING = "waiting"

@@ -429,3 +429,28 @@ def test_a_person_without_forms_of_their_own_writes_nothing(link):
             answer = getattr(Client(), method)(address(link, place))
             assert answer.status_code == 302 and answer.headers["Location"] == address(link)
     assert written() == before
+
+
+def test_the_second_owner_is_told_of_their_turn_once_and_both_of_a_cancellation(owner_link, second_link, site):
+    sign(Client(), owner_link)
+    [turn] = OutboxMail.objects.filter(key__endswith="/turn")
+    assert (turn.link_id, turn.recipient) == (second_link.pk, second_link.email)
+    assert b"now yours to read" in turn.message
+    sign(Client(), second_link)
+    assert OutboxMail.objects.filter(key__endswith="/turn").count() == 1
+    Client().post(address(second_link, "cancel"), {"sure": "yes"})
+    told = OutboxMail.objects.filter(key__endswith="/cancelled").values_list("link", flat=True)
+    assert set(told) == {owner_link.pk, second_link.pk}
+
+
+def test_a_cancellation_by_post_counts_by_the_day_it_was_sent(link, site, owner):
+    sign(Client(), link)
+    offer, late = link.offer, SIGNED_AT + timedelta(days=5)
+    with pytest.raises(acceptance.NotOpen, match="last day"):
+        acceptance.note_cancellation(offer.pk, "", posted_on=date(2026, 3, 22), by=owner, now=late)
+    with pytest.raises(acceptance.NotOpen):
+        acceptance.note_cancellation(offer.pk, "", posted_on=date(2026, 3, 20), by=owner, now=SIGNED_AT)
+    acceptance.note_cancellation(offer.pk, "a letter", posted_on=date(2026, 3, 21), by=owner, now=late)
+    assert standing(offer, late) == Standing.CANCELLED
+    with pytest.raises(acceptance.NotOpen):
+        acceptance.note_cancellation(offer.pk, "again", posted_on=date(2026, 3, 21), by=owner, now=late)
