@@ -107,7 +107,7 @@ class Migration(migrations.Migration):
                 ('recipient', models.CharField(blank=True, max_length=320)),
                 ('subject', models.CharField(blank=True, max_length=200)),
                 ('message_id', models.CharField(max_length=200, unique=True)),
-                ('message', models.BinaryField(help_text='The message as it goes to the mail server, byte for byte.')),
+                ('message', models.BinaryField(help_text='The message as it goes out, byte for byte, with a place holder for the token of its link.')),
                 ('state', models.CharField(choices=[('waiting', 'Waiting'), ('sending', 'Sending'), ('sent', 'Sent'), ('refused', 'Refused'), ('stopped', 'stopped by a person')], default='waiting', max_length=10)),
                 ('attempts', models.PositiveIntegerField(default=0)),
                 ('due_at', models.DateTimeField()),

@@ -40,7 +40,9 @@ class OutboxMail(Versioned):
     recipient = models.CharField(max_length=320, blank=True)
     subject = models.CharField(max_length=200, blank=True)
     message_id = models.CharField(max_length=200, unique=True)
-    message = models.BinaryField(help_text="The message as it goes to the mail server, byte for byte.")
+    message = models.BinaryField(
+        help_text="The message as it goes out, byte for byte, with a place holder for the token of its link."
+    )
     state = models.CharField(max_length=10, choices=State.choices, default=State.WAITING)
     attempts = models.PositiveIntegerField(default=0)
     due_at = models.DateTimeField()
