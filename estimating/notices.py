@@ -1,7 +1,7 @@
 """Notices of a jurisdiction on a day: which are needed, how they read, and what keeps a proposal from being sent.
 
 A notice goes into a revision as the office's wording had it that day (`printed_on`), with the blanks of the acceptance
-still open; `complete` fills these when it is accepted. Whether a wording does what a law wants, counsel decides.
+still open; they are filled when it is accepted. Whether a wording does what a law wants, counsel decides.
 """
 
 from __future__ import annotations
@@ -41,10 +41,6 @@ KNOWN: Final[dict[str, str]] = {**FROM_OFFICE, **PER_PROPOSAL, **AT_ACCEPTANCE}
 CANCELLATION_BLANKS: Final = ("seller_name", "seller_address", "transaction_date", "cancel_by")
 CANCELLATION_POINTS: Final = 10
 CANCELLATION_SOURCE: Final = "16 CFR 429.1 (b) and (e)"
-
-
-class NotComplete(ValueError):
-    """A notice still has blanks that nothing fills."""
 
 
 def notices_on(jurisdiction: str, on: date) -> list[Notice]:
@@ -151,23 +147,6 @@ def blockers(printed: Sequence[Mapping[str, Any]], jurisdiction: str, on: date, 
                                  f" was said by {row.said_by} and was to be looked at again by {row.review_by}.",
                                  COUNSEL))
     return tuple(found)
-
-
-def complete(notice: Mapping[str, Any], values: Mapping[str, str], *, open_as: str | None = None) -> dict[str, Any]:
-    """A notice of a snapshot with the blanks of the acceptance filled; it reads the same in each of its copies.
-
-    `values`: `transaction_date`, `cancel_by`, `buyer_name` as they are to be read (`as_written`). What they do not
-    give is written as `open_as`, a line to write on, say. Raises NotComplete where there is none, or where something
-    else is missing.
-    """
-    given = {name: value.strip() for name in AT_ACCEPTANCE if (value := values.get(name, "")).strip()}
-    lacking = [name for name in blanks_of(notice["text"]) if name not in given]
-    if notice.get("missing"):
-        raise NotComplete(f"{notice['title']}: {'; '.join(notice['missing'])}")
-    if lacking and open_as is None:
-        raise NotComplete(f"{notice['title']}: expected a value for {', '.join(lacking)}")
-    text = fill(notice["text"], {**dict.fromkeys(lacking, open_as or ""), **given})
-    return {**notice, "text": text, "blanks": [] if open_as is None else lacking}
 
 
 def days_given(printed: Sequence[Mapping[str, Any]]) -> int:

@@ -7,12 +7,11 @@ from django.db import IntegrityError, transaction
 
 from estimating.models import Notice, Office
 from estimating.models.base import RecordIsFinal
+from estimating.notice_text import fill
 from estimating.notices import (
     AT_ACCEPTANCE,
-    NotComplete,
     as_written,
     blockers,
-    complete,
     days_given,
     facts_of,
     faults_of,
@@ -141,32 +140,14 @@ def test_a_cancellation_notice_is_completed_with_both_dates_and_the_name():
     assert sorted(made["blanks"]) == sorted(AT_ACCEPTANCE) and made["missing"] == [] and made["copies"] == 2
     last = cancel_by_for("Omaha, NE", date(2026, 7, 2), over_65=False, disaster=False).day
     given = {"transaction_date": as_written(date(2026, 7, 2)), "cancel_by": as_written(last), "buyer_name": "O. M."}
-    whole = complete(made, given)
-    assert whole["text"] == ("Test Decks, 1 Test Street, Testtown. Made on July 2, 2026; O. M. may cancel until "
-                             "midnight of July 8, 2026.")
-    assert whole["blanks"] == [] and made["blanks"]  # the one given stays as it was
-
-
-def test_before_the_name_is_typed_a_line_stands_for_it_and_without_one_the_notice_is_not_complete():
-    made = filled(notice("cancellation"), FACTS)
-    dates = {"transaction_date": "March 16, 2026", "cancel_by": "March 19, 2026"}
-    shown = complete(made, dates, open_as="________")
-    assert "________ may cancel" in shown["text"] and shown["blanks"] == ["buyer_name"]
-    with pytest.raises(NotComplete, match="buyer_name"):
-        complete(made, dates)
-    with pytest.raises(NotComplete, match="transaction_date, buyer_name"):
-        complete(made, {"cancel_by": "x", "transaction_date": "  "})
-
-
-def test_a_notice_with_something_missing_is_never_completed():
-    with pytest.raises(NotComplete, match="license number"):
-        complete(filled(notice(body="{{license_number}}"), {}), {})
+    assert fill(made["text"], given) == ("Test Decks, 1 Test Street, Testtown. Made on July 2, 2026; O. M. may cancel "
+                                         "until midnight of July 8, 2026.")
 
 
 def test_a_name_that_looks_like_a_blank_stays_a_name():
     made = filled(notice("cancellation"), FACTS)
-    whole = complete(made, {"transaction_date": "x", "cancel_by": "y", "buyer_name": "{{cancel_by}}"})
-    assert "{{cancel_by}} may cancel" in whole["text"]
+    whole = fill(made["text"], {"transaction_date": "x", "cancel_by": "y", "buyer_name": "{{cancel_by}}"})
+    assert "{{cancel_by}} may cancel" in whole
 
 
 # What keeps a proposal from being sent

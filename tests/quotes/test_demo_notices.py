@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from estimating.models import Notice, Office
-from estimating.notice_text import blanks_of
-from estimating.notices import AT_ACCEPTANCE, as_written, blockers, complete, facts_of, faults_of, printed_on
+from estimating.notice_text import blanks_of, fill
+from estimating.notices import AT_ACCEPTANCE, as_written, blockers, facts_of, faults_of, printed_on
 from estimating.right_to_cancel import cancel_by_for
 from quotes.demonstration import NOW, notices_of, records_of, told
 
@@ -42,9 +42,9 @@ def test_each_says_that_its_words_are_a_sample(printed):
 def test_the_cancellation_notice_holds_what_the_rule_names(printed):
     """16 CFR 429.1 (b): no penalty, ten business days, twenty days, whom to write to, until when, a place to sign."""
     last = cancel_by_for(told()["job"]["jurisdiction"], date(2026, 3, 16), over_65=False, disaster=False).day
-    whole = complete(printed[0], {"transaction_date": as_written(date(2026, 3, 16)), "cancel_by": as_written(last),
-                                  "buyer_name": "Odette Marlowe"})
-    text = whole["text"]
+    whole = printed[0]
+    text = fill(whole["text"], {"transaction_date": as_written(date(2026, 3, 16)), "cancel_by": as_written(last),
+                                "buyer_name": "Odette Marlowe"})
     assert text.count("midnight of March 19, 2026") == 2 and "Date of transaction: March 16, 2026" in text
     for words in ("ten business days", "twenty days", "mail or deliver", "12 Fictional Wharf", "I CANCEL", "signature",
                   "Harrow & Finch"):
