@@ -64,6 +64,7 @@ class Read:
         self.edges, self.outlets = survey.get("edges") or [], survey.get("outlets") or []
         self.rain = build.get("rain") or {}
         self.doors = survey.get("doors") or [{"name": "door", "points": survey.get("threshold") or []}]
+        self.stopped = any(check["status"] == "stop" for check in framing["checks"])
         self.codes = {check["code"] for check in framing["checks"] if check["status"] != "ok"}
 
     def long(self, value: Any) -> float:
@@ -168,9 +169,12 @@ def of_water(r: Read) -> dict[str, Answer]:
 
 def head_over_gap(r: Read, primary: list[Doc], overflow: list[Doc], opened: bool) -> Answer:
     """Depth of the design storm at the outlets against the least clearance: certain where one outlet takes it all, or
-    where not even the whole roof's rain at one would reach the wood."""
+    where not even the whole roof's rain at one would reach the wood. A frame that a stop left unfinished is not yet
+    held against the water."""
     if not r.rain or not r.supports or not primary:
         return False
+    if r.stopped:
+        return None
     found = []
     for o in primary:
         q = 0.0104 * r.rain["primary"] * r.adjusted["area_sqft"]
