@@ -6,6 +6,7 @@ The token of a homeowner's link is in no message that is kept: a place holder of
 
 from __future__ import annotations
 
+import hashlib
 import re
 import secrets
 import unicodedata
@@ -132,6 +133,9 @@ def written(letter: Letter, *, message_id: str, at: datetime) -> bytes:
         main, _, sub = paper.media_type.partition("/")
         name = one_line(paper.name, LONGEST_NAME)
         message.add_attachment(paper.content, maintype=main, subtype=sub, filename=name)
+    for nth, part in enumerate(message.walk()):
+        if part.is_multipart():  # the library would draw it by lot
+            part.set_boundary(f"=_{nth}_{hashlib.sha256(message_id.encode()).hexdigest()[:32]}")
     return message.as_bytes()
 
 

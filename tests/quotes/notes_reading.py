@@ -340,7 +340,7 @@ def of_contract(c: Any) -> dict[str, Answer]:
             "home-contract", "liens")
     if c is None:
         return dict.fromkeys(keys, False)
-    least = {"": 25, "residence": 25, "elsewhere": 130}.get(c.agreed_where)
+    least = {"unknown": 25, "buyer-home": 25, "elsewhere": 130}.get(c.agreed_where)
     over_by_state = {"Boston, MA": 1000, "Oakland CA 94607": 500, "Brooklyn, New York": 500, "Towson, Maryland": 0,
                      "Trenton, NJ": 500, "Erie, PA": 500}.get(c.jurisdiction)
     return {

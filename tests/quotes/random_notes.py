@@ -143,7 +143,8 @@ def _contract(rng: np.random.Generator) -> Contract:
                    Decimal("500.01"), Decimal(1000), Decimal("1000.01"), Decimal("22219.78"))),
         license_number=one(("", " ", "DEMO-0000")), roof_owner=one(("unknown", "customer", "board", "landlord")),
         consent_needed=one((None, True, False)), consent_given_on=one(("", "", "2026-03-01")),
-        agreed_where=one(("", "residence", "office", "elsewhere", "remote")), financed=one((None, True, False)),
+        agreed_where=one(("unknown", "buyer-home", "seller-place", "elsewhere", "remote")),
+        financed=one((None, True, False)),
         year_built=one((None, 1899, 1977, 1978, 2004)), electronic=one((True, False)),
         overburden_approved=one((True, False)),
     )

@@ -147,7 +147,8 @@ def test_a_deposit_over_a_states_limit_is_a_caution_to_the_office_and_no_word_on
     Job.objects.filter(pk=quote.job_id).update(jurisdiction="Oakland, CA")
     (caution,) = change({}).json()["estimate"]["cautions"]
     assert caution["key"] == "deposit" and caution["limit"] == "1000.00" and caution["decided_by"] == "counsel"
-    assert "7159" not in issued(quote).proposal_html
+    page = issued(quote).proposal_html
+    assert "The first payment" not in page and "7159.5" not in page
 
 
 def test_the_price_has_its_class_and_band_and_its_price_at_the_trials_costs(scenario):

@@ -34,7 +34,7 @@ BASE = {
         "loads": {"dead": 8.0, "live": 40.0}, "checks": [],
     },
     "contract": {"price": Decimal(20000), "license_number": "DEMO-0000", "roof_owner": "customer",
-                 "consent_needed": False, "agreed_where": "office", "year_built": 1990, "electronic": False},
+                 "consent_needed": False, "agreed_where": "seller-place", "year_built": 1990, "electronic": False},
 }
 PRIMARY = {"kind": "scupper", "purpose": "primary", "point": "o1", "width": 6}
 DRAIN = {"kind": "drain", "purpose": "primary", "point": "d1", "diameter": 4}
@@ -111,8 +111,8 @@ CASES = {
                                                       "contract.consent_given_on": "2026-03-01"}),
     "lead-paint": ({"contract.year_built": 1977}, {"contract.year_built": 1978}),
     "license-missing": ({"contract.license_number": " "}, {}),
-    "cooling-off": ({"contract.agreed_where": "residence", "contract.price": Decimal(25)},
-                    {"contract.agreed_where": "residence", "contract.price": Decimal("24.99")}),
+    "cooling-off": ({"contract.agreed_where": "buyer-home", "contract.price": Decimal(25)},
+                    {"contract.agreed_where": "buyer-home", "contract.price": Decimal("24.99")}),
     "rescission": ({"contract.financed": True}, {"contract.financed": False}),
     "electronic-records": ({"contract.electronic": True}, {}),
     "home-contract": ({"contract.jurisdiction": "Boston, MA", "contract.price": Decimal("1000.01")},
@@ -154,7 +154,7 @@ def test_what_always_holds_always_stands():
      {"survey.outlets": [DRAIN], "framing.outline": [[1, 1], [239, 1], [239, 59.9], [1, 59.9]]}),  # beside the deck
     ("cooling-off", {"contract.agreed_where": "elsewhere", "contract.price": Decimal(130)},
      {"contract.agreed_where": "elsewhere", "contract.price": Decimal("129.99")}),
-    ("cooling-off", {"contract.agreed_where": ""}, {"contract.agreed_where": "remote"}),
+    ("cooling-off", {"contract.agreed_where": "unknown"}, {"contract.agreed_where": "remote"}),
     ("lead-paint", {"contract.year_built": None}, {}),
     ("roof-owner", {"contract.roof_owner": "unknown"}, {}),
     ("roof-owner", {"contract.consent_needed": True}, {"contract.consent_needed": False}),

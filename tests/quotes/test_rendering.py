@@ -16,7 +16,7 @@ from estimating.service.pdf import html_to_pdf
 from quotes.models import RenderedFile
 from quotes.paper import files as papers
 from quotes.paper.materials import material_list
-from quotes.paper.rendering import filled
+from quotes.paper.rendering import filled, proposal_html
 from quotes.paper.scope import net_area_sqft, working_time
 
 KIND = RenderedFile.Kind
@@ -72,9 +72,10 @@ def test_the_homeowner_sees_no_unit_prices_rates_or_margins(scenario, made):
         assert amount not in everything, amount
 
 
-def test_what_the_office_has_not_filled_in_is_named(made):
-    everything = " ".join(text_of(made[KIND.PROPOSAL].content))
-    assert "To be filled in by the office before this proposal may be sent" in everything
+def test_what_the_office_has_not_filled_in_is_named(scenario):
+    words = "To be filled in by the office before this proposal may be sent"
+    assert words not in scenario.revision.proposal_html
+    assert words in proposal_html({**scenario.revision.document, "notices": []}, "", "")
 
 
 def test_no_paper_says_that_anything_complies(made):

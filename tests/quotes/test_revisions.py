@@ -129,7 +129,7 @@ def test_a_proposal_holds_as_long_as_the_office_says(scenario):
 
 
 def test_a_proposal_holds_no_longer_than_the_shortest_price_in_it(scenario, ending):
-    assert issue(ending).valid_until == date(2026, 3, 26)  # accepted then, goods are ordered on the 31st
+    assert issue(ending).valid_until == date(2026, 3, 22)  # seven business days on, goods are ordered on the 31st
 
 
 def test_a_quote_whose_prices_have_ended_is_not_issued(scenario, ending):

@@ -15,7 +15,7 @@ from estimating.service.pdf import html_to_pdf
 from framing.papers import cut_sheets_html
 from quotes.paper.rendering import body_of, care_sheet_html, filled, material_list_html, office_copy_html, proposal_html
 from quotes.paper.signed import signed_html
-from tests.quotes.conftest import framed_once, scenario  # noqa: F401 - the invented terrace
+from tests.quotes.conftest import _terrace, framed_once, scenario  # noqa: F401 - the invented terrace
 from tests.quotes.rich import RECORD, enriched
 
 TITLES = {"proposal": "Proposal Q00001", "office": "Office copy of proposal Q00001", "cut sheets": "Cut sheets Q00001",

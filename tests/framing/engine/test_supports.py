@@ -290,7 +290,7 @@ def test_pads_by_a_wall_that_the_roof_falls_to_or_along_are_told_with_their_dist
     assert (away < 2).any()
     assert found[0].status == "caution" and found[0].limit == 2
     assert found[0].value == pytest.approx(away.min(), abs=1e-6)
-    assert f"{(away < 2).sum()} pad(s)" in found[0].text
+    assert f"{(away < 2).sum()} pads" in found[0].text
 
 
 def test_pads_by_a_wall_that_the_roof_falls_off_are_not_told():

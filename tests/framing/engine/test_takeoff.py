@@ -301,4 +301,4 @@ def test_the_colour_lot_is_as_many_boards_as_the_takeoff_orders_and_not_the_piec
     assert told.value == sum(q.order for q in ordered) == len(plans[1].sticks) + sum(
         round(q.spare / q.pack) for q in ordered)
     assert told.value != len(decking.boards)
-    assert f"Order all {told.value:.0f} board(s)" in told.text
+    assert f"Order all {told.value:.0f} boards" in told.text
