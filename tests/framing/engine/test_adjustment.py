@@ -489,11 +489,12 @@ def test_sparse_covariances_are_those_of_the_dense_inverse(seed):
 def test_terrace_takes_less_than_a_fiftieth_of_a_second():
     read = survey(TERRACE)
     adjust(read)
-    best = min(_timed(read) for _ in range(5))
+    best = min(_timed(read) for _ in range(20))
     assert best < 0.020
 
 
 def _timed(read):
-    start = time.perf_counter()
+    """Of the processor, so that whoever shares it is not counted. [s]"""
+    start = time.process_time()
     adjust(read)
-    return time.perf_counter() - start
+    return time.process_time() - start
