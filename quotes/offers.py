@@ -30,8 +30,6 @@ from quotes.models import Acceptance, Offer, OfferEvent, OfferLink, Revision
 from quotes.offer_checks import Reason, Surroundings, reasons
 from quotes.snapshots import is_intact
 
-ENDING = (OfferEvent.Kind.DECLINED, OfferEvent.Kind.WITHDRAWN)
-
 
 @dataclass(frozen=True)
 class Recipient:
@@ -131,13 +129,8 @@ def token_of(link: OfferLink) -> str:
     return _token(link.seed)
 
 
-def address_of(link: OfferLink) -> str:
-    """Where the person of a link reads the proposal."""
-    return address_with(token_of(link))
-
-
 def address_with(token: str) -> str:
-    """Where the token is one, or what stands for one."""
+    """Where the person of a link reads the proposal; `token` is the link's, or what stands for it."""
     return f"{settings.SITE_URL}/proposal/{token}"
 
 

@@ -34,7 +34,9 @@ class NoticeSerializer(StrictModelSerializer):
         child=serializers.CharField(max_length=1000), default=dict, help_text="Text for blanks of the office's own."
     )
     copies = serializers.IntegerField(min_value=1, max_value=2, default=1)
-    point_size = serializers.IntegerField(min_value=10, max_value=24, default=10, help_text="[pt]")
+    point_size = serializers.IntegerField(
+        min_value=notices.CANCELLATION_POINTS, max_value=24, default=notices.CANCELLATION_POINTS, help_text="[pt]"
+    )
     cancel_days = serializers.IntegerField(
         min_value=1, max_value=30, allow_null=True, default=None,
         help_text="Business days that a cancellation notice gives, where they are more than the rules on file.",

@@ -19,7 +19,7 @@ from quotes.acceptance.signed_notices import copies_of
 from quotes.acceptance.signing import SENTENCES, may_cancel, takes_questions
 from quotes.models import Acceptance, OfferEvent, OfferLink, RenderedFile, Signature
 from quotes.offers import Standing, standing
-from quotes.paper.rendering import filled
+from quotes.paper.rendering import body_of, filled
 from quotes.sales import last_signed
 
 ROLES = {"owner": "Owner", "co-owner": "Second owner", "office": "For the office"}
@@ -83,11 +83,6 @@ def proposal_of(link: OfferLink) -> str:
     page = filled(revision.proposal_html, name=job.customer.name, site=job.site_address, sha256=revision.sha256)
     body = body_of(page)
     return mark_safe(re.sub(r"<(/?)h([1-5])\b", lambda found: f"<{found[1]}h{int(found[2]) + 1}", body))
-
-
-def body_of(page: str) -> str:
-    """What stands between the page's body tags."""
-    return page.partition("<body>")[2].rpartition("</body>")[0]
 
 
 def options_of(snapshot: Mapping[str, Any], price: Decimal) -> list[dict[str, Any]]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from math import ceil
 from typing import Any
 
-BLANK = re.compile(r"\{\{\s*(\w+)\s*\}\}")  # {{transaction_date}}: filled in at acceptance
+from estimating.notice_text import BLANK
+
 SIZES = range(8, 25)  # point sizes that the paper's style sheet has classes for
 
 

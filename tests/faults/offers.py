@@ -29,7 +29,7 @@ from framing.models import Framing
 from framing.records import canonical
 from quotes.demonstration import DATA, told
 from quotes.models import Offer, OutboxMail, Quote, RenderedFile, Revision
-from quotes.offers import address_of
+from quotes.offers import address_with, token_of
 from quotes.paper.files import read_paper
 from quotes.snapshots import is_intact, snapshot_sha256
 from tests.faults.machines import Office
@@ -185,7 +185,7 @@ def _as_it_should(mail: OutboxMail, envelope: str, content: bytes) -> Iterable[s
     checks = {
         "to its owner": envelope == f"office@example.com {link.email}" and message["To"].addresses[0].addr_spec
         == link.email,
-        "with its link": address_of(link) in message.get_body(("plain",)).get_content(),
+        "with its link": address_with(token_of(link)) in message.get_body(("plain",)).get_content(),
         "with the paper as stored": [hashlib.sha256(paper).hexdigest()] == [file.sha256 for file in files]
         and read_paper(files[0]) == paper,
     }

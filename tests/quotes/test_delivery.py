@@ -12,7 +12,7 @@ from quotes.demonstration import NOW
 from quotes.mail import delivery, letters, outbox, transport
 from quotes.mail.mailing import post_proposal
 from quotes.models import OutboxMail
-from quotes.offers import address_of, token_of, withdraw_offer
+from quotes.offers import address_with, token_of, withdraw_offer
 from tests.quotes.conftest import PDF
 from tests.quotes.mail_servers import CERTIFICATE, DROP, OK, Server, free_port, serving
 
@@ -51,7 +51,7 @@ def test_a_server_that_answers_250_has_the_exact_message_and_the_row_says_so(mai
     assert (mail.sent_at, mail.words, mail.attempts) == (NOW, OK, 1)
     message = message_from_bytes(taken.content, policy=policy.default)
     assert message.defects == [] and message["Message-ID"] == mail.message_id
-    assert address_of(mail.link) in message.get_body(("plain",)).get_content()
+    assert address_with(token_of(mail.link)) in message.get_body(("plain",)).get_content()
     assert [paper.get_content() for paper in message.iter_attachments()] == [PDF]
 
 
