@@ -21,8 +21,9 @@ from quotes.drafts import QuoteBlocked, locked_quote, versions_of, worked_estima
 from quotes.models import Quote, QuoteOption, Revision
 from quotes.paper.files import more_html
 from quotes.paper.rendering import HASH_MARK, proposal_html
+from quotes.sales import Sale, last_held_day
 from quotes.snapshots import Priced, snapshot, snapshot_sha256
-from quotes.validity import OrderDay, Validity, held_for, valid_until
+from quotes.validity import OrderDay, Validity, valid_until
 
 
 @refusal(409)
@@ -101,11 +102,10 @@ def _validity(priced: Sequence[Priced], office: Office, today: date) -> Validity
 
 
 def order_day_of(office: Office, jurisdiction: str) -> OrderDay:
-    """When goods are ordered for an acceptance: as the office says, or once the day to cancel by has surely passed."""
-    if office.ordering_held_days is not None:
-        return held_for(office.ordering_held_days)
+    """When goods are ordered for an acceptance of a day, as orders are held for sales; what is not asked yet counts as
+    the longer time to cancel."""
+    def order_day(accepted: date) -> date:
+        last = cancel_by_for(jurisdiction, accepted, over_65=None, disaster=None).day
+        return ordering_from(last_held_day(Sale(accepted, last), office.ordering_held_days))
 
-    def after_cancelling(accepted: date) -> date:
-        return ordering_from(cancel_by_for(jurisdiction, accepted, over_65=None, disaster=None).day)
-
-    return after_cancelling
+    return order_day

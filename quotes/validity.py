@@ -17,11 +17,6 @@ class Validity:
     because: str
 
 
-def held_for(days: int) -> OrderDay:
-    """Goods are ordered so many days after acceptance."""
-    return lambda accepted: accepted + timedelta(days=days)
-
-
 def valid_until(today: date, office_days: int, prices_end: date | None, order_day: OrderDay) -> Validity | None:
     """The earlier of the office's days and the last day on which an acceptance still leaves time to order.
 

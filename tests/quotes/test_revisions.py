@@ -132,6 +132,12 @@ def test_a_proposal_holds_no_longer_than_the_shortest_price_in_it(scenario, endi
     assert issue(ending).valid_until == date(2026, 3, 22)  # seven business days on, goods are ordered on the 31st
 
 
+@pytest.mark.parametrize(("days", "last"), [(0, 22), (10, 20), (14, 16)])
+def test_it_holds_as_long_as_orders_are_held_by_the_office_or_by_the_right_to_cancel(scenario, ending, days, last):
+    Office.objects.update(ordering_held_days=days)
+    assert issue(ending).valid_until == date(2026, 3, last)  # whichever is longer, then ordered on the 31st at latest
+
+
 def test_a_quote_whose_prices_have_ended_is_not_issued(scenario, ending):
     with pytest.raises(revisions.PricesEnded, match="2026-03-31"):
         issue(ending, now=NOW + timedelta(days=20))

@@ -5,9 +5,13 @@ from datetime import date, timedelta
 import pytest
 
 from estimating.business_days import cancel_by
-from quotes.validity import held_for, valid_until
+from quotes.validity import valid_until
 
 TODAY = date(2026, 3, 16)
+
+
+def held_for(days):
+    return lambda accepted: accepted + timedelta(days=days)
 
 
 def test_without_an_end_of_prices_the_offices_days_decide():
