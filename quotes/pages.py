@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from estimating import files as handed_in
 from estimating.api.contacts import CREW_FILES, file_response
 from estimating.customers import of_customer
-from estimating.jobs import blockers_of
+from estimating.jobs import blockers_of, today_at
 from estimating.models import Contact, Job, Note, Office, Role, StoredFile
 from estimating.steps import next_state
 from framing.api import drawing_response
@@ -28,6 +28,7 @@ from quotes.offers import customer_of, links_of, reasons_against, standing
 from quotes.paper.rendering import figures
 from quotes.paper.scope import work
 from quotes.progress import next_step
+from quotes.sales import orders_held_until
 from quotes.snapshots import notes_of
 from quotes.spread import how_sure
 
@@ -63,6 +64,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
         **_office(request), "job": row, "framing": framing, "quote": quote, "revision": revision,
         "next_step": next_step(row, framing, quote, revision, blocked), "next_state": next_state(row.status),
         "blockers": blocked, **_people(request, row), **_proposal(request, row, revision),
+        "hold": orders_held_until(row, today_at(timezone.now())) if revision else None,
         "files": _visible(request, revision.files.select_related("revision")) if revision else [],
     }
     if framing is not None:

@@ -70,6 +70,7 @@ def test_the_job_page_shows_plan_findings_price_and_papers(scenario, rendered, p
         if check["status"] == "caution":
             assert check["decided_by"] in text and check["text"][:20].split("&")[0] in text
     assert all(f"/papers/{file.pk}" in text for file in rendered)
+    assert "is not accepted; nothing is ordered for it" in text
 
 
 CREWS = {"cut-sheets", "purchase-list", "material-list", "care-sheet"}
