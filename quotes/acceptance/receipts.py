@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.utils import timezone
@@ -9,10 +10,12 @@ from django.utils import timezone
 from estimating.models import Run
 from estimating.notices import as_written
 from estimating.service.pdf import html_to_pdf
-from estimating.service.runs import Report, Store, run_kind
+from estimating.service.runs import Report, Store, run_kind, start_run
+from estimating.service.sweeping import on_sweep
 from quotes.acceptance.deeds import AGREED_WHERE
 from quotes.acceptance.signed_notices import copies_of
 from quotes.mail.mailing import post_receipt
+from quotes.mail.sending import may_start_again
 from quotes.models import Acceptance, OutboxMail, RenderedFile, Signature
 from quotes.paper.files import PDF, Paper, check_not_erased, keep_papers
 from quotes.paper.rendering import filled
@@ -20,8 +23,10 @@ from quotes.paper.signed import signed_html
 from quotes.sales import last_signed
 from quotes.templatetags.paper import money
 
+KIND = "receipt"
 
-@run_kind("receipt", queue="render")
+
+@run_kind(KIND, queue="render")
 def receipt_run(run: Run, report: Report) -> Store:
     """Make the signed paper of the acceptance that the run names; bring it to all who have signed, and the office.
 
@@ -50,6 +55,23 @@ def receipt_run(run: Run, report: Report) -> Store:
         return {"files": [{"kind": file.kind, "sha256": file.sha256, "size": file.size, "name": file.name}]}
 
     return store
+
+
+def start_left_behind(*, now: datetime) -> int:
+    """Bring again the signed papers whose newest run failed, later each time; how many. Nobody erased is written to."""
+    made: dict[str, list[Run]] = {}
+    receipts = Run.objects.filter(kind=KIND)
+    once_failed = receipts.filter(state=Run.State.FAILED).values("subject")
+    for run in receipts.filter(subject__in=once_failed).order_by("pk"):
+        made.setdefault(run.subject, []).append(run)
+    failed = {subject: tries for subject, tries in made.items() if tries[-1].state == Run.State.FAILED}
+    living = {f"acceptance/{pk}" for pk in Acceptance.objects.filter(
+        pk__in=[int(subject.partition("/")[2]) for subject in failed],
+        offer__revision__quote__job__customer__erased_at=None).values_list("pk", flat=True)}
+    due = [subject for subject, tries in failed.items() if subject in living and may_start_again(tries, now)]
+    for subject in due:
+        start_run(KIND, subject, by=None, now=now)
+    return len(due)
 
 
 def receipt_words(acceptance: Acceptance, signature: Signature) -> list[str]:
@@ -102,3 +124,6 @@ def option_of(acceptance: Acceptance) -> dict[str, Any] | None:
     """The option that was chosen, as the snapshot has it; None for the deck as first offered."""
     options = acceptance.offer.revision.document.get("options") or ()
     return next((row for row in options if row["key"] == acceptance.option), None)
+
+
+on_sweep(lambda now: start_left_behind(now=now))

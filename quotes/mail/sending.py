@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -85,12 +86,17 @@ def start_left_behind(*, now: datetime) -> int:
     offers = sorted(set(without_mail(now).values_list("offer", flat=True)))
     started = 0
     for offer, made in runs_of(offers).items():
-        if any(run.state not in runs.ENDED for run in made) or (made and made[-1].state == Run.State.CANCELLED):
-            continue
-        last = made[-1].finished_at if made else None
-        if last is None or now >= last + min(runs.LEASE * 2 ** min(len(made) - 1, 20), LONGEST_WAIT):
+        if may_start_again(made, now):
             started += start_again(offer, by=None, now=now).created_at == now
     return started
+
+
+def may_start_again(made: Sequence[Run], now: datetime) -> bool:
+    """Whether work whose runs (oldest first) have all ended without it is due again; later after each of them."""
+    if any(run.state not in runs.ENDED for run in made) or (made and made[-1].state == Run.State.CANCELLED):
+        return False
+    last = made[-1].finished_at if made else None
+    return last is None or now >= last + min(runs.LEASE * 2 ** min(len(made) - 1, 20), LONGEST_WAIT)
 
 
 @transaction.atomic

@@ -454,3 +454,17 @@ def test_a_cancellation_by_post_counts_by_the_day_it_was_sent(link, site, owner)
     assert standing(offer, late) == Standing.CANCELLED
     with pytest.raises(acceptance.NotOpen):
         acceptance.note_cancellation(offer.pk, "again", posted_on=date(2026, 3, 21), by=owner, now=late)
+
+
+def test_a_receipt_whose_run_failed_is_brought_by_a_later_one_and_only_once(link, site, monkeypatch):
+    sign(Client(), link)
+    with monkeypatch.context() as broken:
+        broken.setattr(acceptance_tasks, "html_to_pdf", lambda _: 1 / 0)
+        assert runs.perform(Run.objects.get(kind="receipt").pk, clock=lambda: SIGNED_AT).state == Run.State.FAILED
+    assert acceptance_tasks.start_left_behind(now=SIGNED_AT + runs.LEASE - timedelta(seconds=1)) == 0
+    later = SIGNED_AT + runs.LEASE
+    assert acceptance_tasks.start_left_behind(now=later) == 1
+    assert acceptance_tasks.start_left_behind(now=later + timedelta(days=1)) == 0  # the one that waits is enough
+    run = runs.perform(Run.objects.filter(kind="receipt").latest("pk").pk, clock=lambda: later)
+    assert run.state == Run.State.DONE and OutboxMail.objects.filter(kind="receipt", link=link).count() == 1
+    assert acceptance_tasks.start_left_behind(now=later + timedelta(days=1)) == 0
