@@ -22,7 +22,7 @@ from framing.engine.documents import Build, Survey
 from framing.engine.footing import find_footing
 from framing.engine.headers import border_checks, header_checks
 from framing.engine.keep_outs import Ground, find_ground
-from framing.engine.laps import lap_checks, under_boards
+from framing.engine.laps import lap_checks, lap_excess, under_boards
 from framing.engine.layout import Deck, Layout, lay_members
 from framing.engine.loads import Placed, add_loads, placed_checks
 from framing.engine.members import Member, saw_members
@@ -40,6 +40,7 @@ from framing.reference.lumber import FRESH_TREATED_PCF, framing_weight_plf
 ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in the choice of direction; a judgement
 BOARD_FOOT_HOURS = 0.02  # ... and what a board foot of lumber does: a judgement
 LESS_THAN_ANY_STICK = 12.0  # [in]
+CLOSER = 4  # times that lapped joists are laid out, each time closer
 BUTTED = 0.02  # wood this little over the deck's side lies at it [in]
 LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 
@@ -119,7 +120,7 @@ def frame_up(setting: Setting, build: Build) -> Built:
     """The frame alone, in the better of the directions: fewest stops, then least of sawing, pads, wood and joists
     across the water's way. It does not turn on the lengths that boards are sold in."""
     ground = find_ground(setting.survey, setting.adjusted, setting.roof, setting.deck.holes)
-    laid = [_lay_out(setting, _spaced(build, j, b), ground, j, b) for j, b in directions(setting, build)]
+    laid = [_lay_out(setting, build, ground, j, b) for j, b in directions(setting, build)]
     laid.sort(key=lambda way: (way.stops, way.effort(setting.roof)))
     # pads are found for the way that looks better, and for the other only where that cannot stand
     ways = [(way, _stand(way, setting, ground)) for way in laid[:1]]
@@ -215,10 +216,9 @@ def _widest_spacing(build: Build, joist: float, board: float) -> JoistSpacing:
     return joist_spacing(build.decking.species or "", build.decking.thickness, abs((board - joist + 90) % 180 - 90))
 
 
-def _spaced(build: Build, joist: float, board: float) -> Build:
-    """The build with its joists no further apart than its decking spans."""
-    most = _widest_spacing(build, joist, board).most
-    if most is None or build.joists.spacing <= most + 1e-9:
+def _spaced(build: Build, most: float) -> Build:
+    """The build with its joists no further apart than `most` [in]."""
+    if build.joists.spacing <= most + 1e-9:
         return build
     return build.model_copy(update={"joists": build.joists.model_copy(update={"spacing": most})})
 
@@ -250,7 +250,23 @@ def _door(setting: Setting) -> tuple[float, float]:
 
 
 def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board: float) -> _Way:
-    """Layout and members with the joists along `joist`, the boards along `board` [degrees]."""
+    """Layout and members with the joists along `joist`, the boards along `board` [degrees], as far apart as asked
+    where the decking spans that; closer where lapped lengths beside their lines would else stand further apart."""
+    table = _widest_spacing(build, joist, board)
+    most = build.joists.spacing if table.most is None else table.most
+    spaced = _spaced(build, most)
+    for _ in range(CLOSER):
+        way = _lay_at(setting, spaced, ground, joist, board)
+        laps = lap_checks(way.members, spaced, setting.plane, setting.roof, most, table.source)
+        over = lap_excess(laps)
+        if not over:
+            break
+        spaced = _spaced(spaced, spaced.joists.spacing - over)
+    return replace(way, checks=(*way.checks, *laps))
+
+
+def _lay_at(setting: Setting, build: Build, ground: Ground, joist: float, board: float) -> _Way:
+    """Layout and members at the build's spacing."""
     survey, adjusted, roof = setting.survey, setting.adjusted, setting.roof
     deck, plane = setting.deck, setting.plane
     anchor = _door(setting)
@@ -269,7 +285,6 @@ def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board
         return _Way(joist, board, build, layout, (), (stop,))
     room = deck.net.buffer(BUTTED, join_style="mitre").difference(shapely.union_all(bowls))
     members, checks = saw_members(layout.lines, build, plane, roof, longest, ground.outlets, room)
-    checks += lap_checks(members, build, plane, roof, _widest_spacing(build, joist, board))
     ids = {m.id for m in members}
     stopped = any(c.status == "stop" for c in checks)
     if stopped or not any(m.role == "joist" for m in members):

@@ -250,8 +250,8 @@ CODES: dict[str, Code] = {
         "computed", "contractor",
     ),
     "lap-spacing": Code(
-        "Where lapped lengths lie to either side of their lines they stand up to {apart} in apart, at {where}; the "
-        "boards may span {most} in.", "computed", "contractor",
+        "Lapped lengths lie to either side of their lines, which are laid {lines} in apart or closer: they stand up to "
+        "{apart} in apart, at {where}; the boards may span {most} in.", "computed", "contractor",
     ),
     "lap-gap": Code(
         "Under lapped lengths, beside their members' lines, {value:.3f} in is left clear over the roof at least, at "

@@ -24,7 +24,6 @@ from framing.engine.pads import Piece
 from framing.engine.plane import Plane
 from framing.engine.roof import Roof
 from framing.engine.structure import Beam, Strength, Worst
-from framing.reference.decking import JoistSpacing
 from framing.reference.production import FIXINGS_ACROSS_LAP, LAP_FIXING_SPACING
 
 Array = NDArray[np.float64]
@@ -117,9 +116,12 @@ def fixings(m: Member) -> int:
     return FIXINGS_ACROSS_LAP * (int(np.ceil(2 * m.lap / LAP_FIXING_SPACING)) + 1)
 
 
-def lap_checks(members: Sequence[Member], build: Build, plane: Plane, roof: Roof, widest: JoistSpacing
+def lap_checks(members: Sequence[Member], build: Build, plane: Plane, roof: Roof, limit: float, source: str
                ) -> list[Check]:
-    """What whoever sets lapped members must know: how they lie, how far boards span beside them, what gap is left."""
+    """What whoever sets lapped members must know: how they lie, how far boards span beside them, what gap is left.
+
+    limit : how far boards may span [in], by `source`
+    """
     lapped = [m for m in members if m.lap]
     if not lapped:
         return []
@@ -127,15 +129,21 @@ def lap_checks(members: Sequence[Member], build: Build, plane: Plane, roof: Roof
     found = [check("lapped", "note", value=sum(len(m.splices) for m in lapped), unit="EA", where=first.id,
                    count=sum(len(m.splices) for m in lapped), past=length.write(first.lap),
                    half=length.write(half), screws=fixings(first), both=length.write(2 * half))]
-    limit = build.joists.spacing if widest.most is None else widest.most
     apart, where = _farthest_apart(members, limit + STICK)
     if where:
         found.append(check("lap-spacing", "caution" if apart > limit + UNFELT else "ok", value=apart, limit=limit,
-                           where=where, source=widest.source, apart=length.write(apart), most=length.write(limit)))
+                           where=where, source=source, apart=length.write(apart), most=length.write(limit),
+                           lines=length.write(build.joists.spacing)))
     gap, where = _least_gap(lapped, build, plane, roof)
     least = build.supports.clear_gap.least
     found.append(check("lap-gap", "caution" if gap < least - UNFELT else "ok", value=gap, limit=least, where=where))
     return found
+
+
+def lap_excess(checks: Sequence[Check]) -> float:
+    """By how much lapped lengths stand further apart than boards may span [in]; 0 where that cannot be felt."""
+    too_far = [c for c in checks if c.code == "lap-spacing" and c.status == "caution"]
+    return max(((c.value or 0.0) - (c.limit or 0.0) for c in too_far), default=0.0)
 
 
 def _farthest_apart(members: Sequence[Member], beyond: float) -> tuple[float, str]:

@@ -229,9 +229,11 @@ def spacing(a: Answer, members: list[Run]) -> Iterator[str]:
         return
     angle = abs((directions["boards"] - directions["joists"] + 90) % 180 - 90)
     widest = joist_spacing(a.build["decking"].get("species") or "", a.want("decking", "thickness"), angle)
-    limit = min(a.want("joists", "spacing"), math.inf if widest.most is None else widest.most)
-    # lapped pieces beside their lines stand further apart where that is told
-    limit = max([limit, *(c["value"] for c in a.framing["checks"] if c["code"] == "lap-spacing")])
+    asked = a.want("joists", "spacing")
+    most = asked if widest.most is None else widest.most
+    # the lines of lapped pieces lie as asked, the pieces beside them as far apart as is told, as boards may span
+    told = [c["value"] for c in a.framing["checks"] if c["code"] == "lap-spacing"]
+    limit = max([min(asked, most), *(min(v, most) for v in told)])
     along, across = ways
     wood = unary_union([r.body(beyond=STICK) for r in members])
     level = unary_union([r.body() for r in members if abs(float(r.along @ across)) < 1e-3])

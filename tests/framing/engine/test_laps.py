@@ -131,6 +131,16 @@ def test_a_random_lapped_deck_is_read_from_outside_without_a_fault():
     assert identities(drawn.survey, drawn.build, document) == [] and read(drawn, document).broken == []
 
 
+@pytest.mark.parametrize("seed", [3, 106, 128, 222])
+def test_lapped_joists_are_laid_closer_so_that_boards_span_no_more_than_they_may(seed):
+    """Each stood up to 1 1/2 in further apart than its decking spans, a length left of its line beside one right."""
+    drawn = deck(seed)
+    document = frame(drawn.survey, drawn.build).document
+    spacing, = (c for c in document["checks"] if c["code"] == "lap-spacing")
+    assert spacing["status"] == "ok" and spacing["value"] <= spacing["limit"] + 1 / 32
+    assert identities(drawn.survey, drawn.build, document) == [] and read(drawn, document).broken == []
+
+
 def test_where_pads_are_too_narrow_for_both_lengths_they_butt_and_that_is_told():
     survey, build = (json.loads((DEMO / f"{n}.json").read_text()) for n in ("survey", "build"))
     build["joists"]["splice"] = "lapped"
