@@ -42,6 +42,7 @@ LAST = 60  # pieces that the tree of programmes deals at once
 NODES = 24  # of that tree
 WHOLE = 1e-6  # a pattern's number this near a whole one is one
 LISTED = 1_000  # patterns that it may choose from
+KEPT = 4 * LISTED  # beginnings of them
 TRIES, IN_VAIN = 24, 4  # times that the worst sticks are dealt anew at most, and in a row without gain
 ANEW = 40  # ... and pieces of those, about
 ENOUGH = 5e-4  # of the cost: long lists this near the bound are left as they are
@@ -291,25 +292,23 @@ def _patterns_within(job: Job, worth: Floats, spare: float) -> list[Pattern] | N
                 with_it = most[i + 1, : len(row) - count * take[i]] + count * worth[i]
                 row[count * take[i]:] = np.maximum(row[count * take[i]:], with_it)
         most[i] = row
-    rooms, costs, demand = grid.room.tolist(), job.cost.tolist(), job.demand.tolist()
-    found: list[Pattern] = []
-    waiting: list[tuple[int, int, float, tuple[int, ...]]] = [(0, 0, 0.0, ())]
-    while waiting:
-        i, used, held_worth, held = waiting.pop()
-        if i == n:
-            if held and used <= rooms[-1] and sum(job.single[j] for j in held) <= job.room[-1] + SLACK:
-                found.append((job.cheapest(held), held))
-                if len(found) > LISTED:
-                    return None
-            continue
-        for count in range(demand[i] + 1):
-            taken = used + count * take[i]
-            if any(taken <= room and cost - held_worth - count * worth[i] - most[i + 1, room - taken] <= spare + SLACK
-                   for room, cost in zip(rooms, costs, strict=True)):
-                waiting.append((i + 1, taken, held_worth + count * worth[i], held + (i,) * count))
-            elif taken > rooms[-1]:
-                break
-    return found
+    held, used, value = np.zeros((1, 0), dtype=np.int64), np.zeros(1, dtype=int), np.zeros(1)
+    for i in range(n):  # every set that is kept can be completed to one that costs no more: few are kept in vain
+        count = np.arange(min(int(job.demand[i]), int(grid.room[-1]) // max(take[i], 1)) + 1)
+        held = np.column_stack([np.repeat(held, len(count), axis=0), np.tile(count, len(held))])
+        used = (used[:, None] + count * take[i]).ravel()
+        value = (value[:, None] + count * worth[i]).ravel()
+        left = grid.room - used[:, None]
+        above = np.where(left < 0, np.inf, job.cost - most[i + 1, np.maximum(left, 0)]).min(axis=1) - value
+        kept = above <= spare + SLACK
+        held, used, value = held[kept], used[kept], value[kept]
+        if len(held) > KEPT:
+            return None
+    held = held[held.any(axis=1) & (held @ job.take <= job.room[-1] + SLACK)]
+    if len(held) > LISTED:
+        return None
+    sets = [tuple(np.repeat(np.arange(n), row).tolist()) for row in held[::-1]]
+    return [(job.cheapest(pieces), pieces) for pieces in sets]
 
 
 def _dealt(job: Job, slots: Sequence[Pattern]) -> list[Pattern]:
