@@ -389,9 +389,14 @@ class Search:
         return [replace(t, place=place) for t, place in zip(trials, found, strict=True) if place is not None]
 
     def _keep(self, r: int, i: int, use: float, wood_use: float, places: Places, place: Ints) -> None:
-        """Keep pads of piece r (i of the places) where they pass and are fewer, or serve clearly better."""
+        """Keep pads of piece r (i of the places) where they pass and are fewer, or serve clearly better.
+
+        Where the roof is pressed too hard whatever is done, the wood comes first: it is a stop, the roof's a caution.
+        """
         passes, passed = use <= PASSES, self.use[r] <= PASSES
-        if (passes and (not passed or len(place) < len(self.pads[r]))) or use < CLEARLY * self.use[r] and not passed:
+        wood, before = wood_use <= PASSES, self.wood_use[r] <= PASSES
+        better = wood > before or (wood == before and use < CLEARLY * self.use[r])
+        if (passes and (not passed or len(place) < len(self.pads[r]))) or (better and not passed):
             self.use[r], self.wood_use[r] = use, wood_use
             self.pads[r], self.fits[r] = places.x[i, place], places.fits[i, place]
 

@@ -281,13 +281,14 @@ def board_ends(a: Answer, members: list[Run]) -> Iterator[str]:
             continue
         sides = shapely.linestrings(np.stack([xy, np.roll(xy, -1, axis=0)], axis=1))
         for end in np.array(probe.coords):
-            cut = np.diff(shapely.get_coordinates(sides[shapely.distance(sides, Point(end)).argmin()]), axis=0)[0]
+            cut_at = sides[shapely.distance(sides, Point(end)).argmin()]
+            cut = np.diff(shapely.get_coordinates(cut_at), axis=0)[0]
             if abs(cut @ n) < RIP * abs(cut @ u):
                 continue
             if edge.distance(Point(end)) < WITHIN_SIDE:  # cut along a side, which runs to either hand of its middle
                 on, reach = shape.intersection(wood), WITHIN_SIDE + (high - low) / 2 + NEAR
-            else:
-                on, reach = probe.intersection(wood), STICK / 2 + NEAR
+            else:  # wood along the board, or under the cut where that runs along a border
+                on, reach = probe.union(cut_at).intersection(wood), STICK / 2 + NEAR
             if on.is_empty or on.distance(Point(end)) > reach:
                 loose += 1
                 first = first or f"{b['id']} at {np.round(end, 1)}"

@@ -21,6 +21,8 @@ import shapely
 import shapely.affinity
 from scipy.optimize import linprog
 from shapely import LineString, Point, Polygon, STRtree
+from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
 from shapely.ops import substring, unary_union
 
 from framing.reference.decking import decking_weight
@@ -683,7 +685,8 @@ def boards(a: Answer) -> Iterator[str]:
     low = np.array([(np.array(b["polygon"]) @ n).min() for b in field])
     high = np.array([(np.array(b["polygon"]) @ n).max() for b in field])
     whole = [k for k, b in enumerate(field) if b["rip"] is None]
-    notched = unary_union(a.holes).buffer(NEAR)  # round an obstacle a board of full width is notched
+    # round an obstacle, and where the deck turns back, a board of full width is notched
+    notched = unary_union([*a.holes, *turned_back(a.net)]).buffer(2 * NEAR)
     for b in field:
         run = np.ptp(np.array(b["polygon"]) @ u)
         if abs(b["length"] - run) > NEAR:
@@ -719,6 +722,17 @@ def _panels(a: Answer) -> Iterator[str]:
         nearest = a.net.exterior.interpolate(a.net.exterior.project(at)) if not a.net.contains(at) else at
         if lifts.is_empty or lifts.distance(nearest) > gap + NEAR:
             yield f"no panel lifts over {o['point']}"
+
+
+def turned_back(net: BaseGeometry) -> list[Point]:
+    """Corners at which the deck turns back on itself."""
+    found = []
+    for part in shapely.get_parts(net):
+        ring = shapely.get_coordinates(orient(part).exterior)[:-1]
+        into, out = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+        back = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0] < -NEAR
+        found += [Point(xy) for xy in ring[back]]
+    return found
 
 
 def _widths(xy: Array, width: float) -> list[float]:

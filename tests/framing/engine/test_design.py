@@ -317,11 +317,24 @@ def test_a_roof_not_measured_stops_before_the_plane_and_keeps_the_outline_of_the
     assert document["survey_adjustment"]["area_sqft"] == pytest.approx(160) and document["outline"] == []
 
 
-@pytest.mark.parametrize("live", [500, 600])
-def test_a_weak_frame_is_offered_a_spacing_that_is_strong_enough(live):
+def loaded(live):
     build = good_build()
     build["loads"]["live"], build["joists"]["spacing"] = live, 24
     build["decking"]["thickness"], build["supports"]["pad_size"] = 1.5, [6, 6]
+    return build
+
+
+@pytest.mark.parametrize("live", [500, 600])
+def test_a_roof_pressed_too_hard_is_told_and_its_wood_is_carried(live):
+    """Pads close enough for the wood were left for others, as the roof is pressed too hard on either: a stop that is
+    none."""
+    answer = frame(good_survey(), loaded(live))
+    assert answer.stops == [] and [c["status"] for c in found(answer.document, "bearing")] == ["caution"]
+
+
+@pytest.mark.parametrize("live", [650, 720])
+def test_a_weak_frame_is_offered_a_spacing_that_is_strong_enough(live):
+    build = loaded(live)
     stops = frame(good_survey(), build).stops
     assert stops and all(stop["code"].startswith("strength-") for stop in stops)
     change = next(c for c in stops[0]["clears"] if c["change"] == "joists.spacing")
