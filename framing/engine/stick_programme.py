@@ -294,10 +294,10 @@ def _patterns_within(job: Job, worth: Floats, spare: float) -> list[Pattern] | N
         most[i] = row
     held, used, value = np.zeros((1, 0), dtype=np.int64), np.zeros(1, dtype=int), np.zeros(1)
     for i in range(n):  # every set that is kept can be completed to one that costs no more: few are kept in vain
-        count = np.arange(min(int(job.demand[i]), int(grid.room[-1]) // max(take[i], 1)) + 1)
-        held = np.column_stack([np.repeat(held, len(count), axis=0), np.tile(count, len(held))])
-        used = (used[:, None] + count * take[i]).ravel()
-        value = (value[:, None] + count * worth[i]).ravel()
+        counts = np.arange(min(int(job.demand[i]), int(grid.room[-1]) // max(take[i], 1)) + 1)
+        held = np.column_stack([np.repeat(held, len(counts), axis=0), np.tile(counts, len(held))])
+        used = (used[:, None] + counts * take[i]).ravel()
+        value = (value[:, None] + counts * worth[i]).ravel()
         left = grid.room - used[:, None]
         above = np.where(left < 0, np.inf, job.cost - most[i + 1, np.maximum(left, 0)]).min(axis=1) - value
         kept = above <= spare + SLACK
