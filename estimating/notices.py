@@ -6,7 +6,7 @@ still open; they are filled when it is accepted. Whether a wording does what a l
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any, Final
 
@@ -48,9 +48,22 @@ def notices_on(jurisdiction: str, on: date) -> list[Notice]:
 
     Its own row comes before that of its state, and this before one for everywhere; of several the last that began.
     """
+    return _holding(Notice.objects.filter(valid_from__lte=on).order_by("valid_from", "id"), jurisdiction, on)
+
+
+def own_cancel_days() -> Callable[[str, date], int]:
+    """Business days to cancel that the office's notice gives in a jurisdiction on a day, as `days_given`; read once."""
+    rows = list(Notice.objects.filter(kind=Notice.Kind.CANCELLATION).order_by("valid_from", "id"))
+    return lambda jurisdiction, on: max((row.cancel_days or 0 for row in _holding(rows, jurisdiction, on)), default=0)
+
+
+def _holding(rows: Iterable[Notice], jurisdiction: str, on: date) -> list[Notice]:
+    """Of rows in the order in which they begin, the one of each kind that holds."""
     places = _places(jurisdiction)
     found: dict[str, Notice] = {}
-    for row in Notice.objects.filter(valid_from__lte=on).order_by("valid_from", "id"):
+    for row in rows:
+        if row.valid_from > on:
+            break
         rank = places.get(place_key(row.jurisdiction))
         before = found.get(row.kind)
         if rank is not None and (before is None or rank <= places[place_key(before.jurisdiction)]):

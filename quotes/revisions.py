@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from estimating.models import Office, User
+from estimating.notices import own_cancel_days
 from estimating.office import local_day, the_office
 from estimating.right_to_cancel import cancel_by_for, ordering_from
 from estimating.service.history import note
@@ -104,8 +105,11 @@ def _validity(priced: Sequence[Priced], office: Office, today: date) -> Validity
 def order_day_of(office: Office, jurisdiction: str) -> OrderDay:
     """When goods are ordered for an acceptance of a day, as orders are held for sales; what is not asked yet counts as
     the longer time to cancel."""
+    own_days = own_cancel_days()
+
     def order_day(accepted: date) -> date:
-        last = cancel_by_for(jurisdiction, accepted, over_65=None, disaster=None).day
+        last = cancel_by_for(jurisdiction, accepted, over_65=None, disaster=None,
+                             at_least=own_days(jurisdiction, accepted)).day
         return ordering_from(last_held_day(Sale(accepted, last), office.ordering_held_days))
 
     return order_day

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from django.db.models import Prefetch
 
 from estimating.models import Job, Office
+from estimating.notices import own_cancel_days
 from estimating.right_to_cancel import cancel_by_for
 from quotes.models import Acceptance, OfferEvent, Signature
 
@@ -34,7 +35,7 @@ class Hold:
 
 
 def sales_of(jobs: Collection[int]) -> dict[int, Sale]:
-    """The sale of each job that has one; five queries for any number of jobs.
+    """The sale of each job that has one; six queries for any number of jobs.
 
     A day of acceptance that is later than the last signature was typed for a paper: what was not asked then counts
     as the longer period.
@@ -45,14 +46,15 @@ def sales_of(jobs: Collection[int]) -> dict[int, Sale]:
     for row in rows.order_by("pk").prefetch_related("signatures", "offer__links", cancelled):
         if {link.pk for link in row.offer.links.all()} <= {signature.link_id for signature in row.signatures.all()}:
             signed[row.offer.revision.quote.job_id] = row
-    found = {}
+    found, own_days = {}, own_cancel_days()
     typed = Job.objects.filter(pk__in=jobs).values_list("pk", "accepted_on", "jurisdiction")
     for pk, accepted_on, jurisdiction in typed:
         last = last_signed(signed[pk]) if pk in signed else None
         if last is not None and (accepted_on is None or accepted_on <= last[0]):
             found[pk] = Sale(last[0], last[1], bool(signed[pk].offer.events.all()))
         elif accepted_on is not None:
-            day = cancel_by_for(jurisdiction, accepted_on, over_65=None, disaster=None).day
+            day = cancel_by_for(jurisdiction, accepted_on, over_65=None, disaster=None,
+                                at_least=own_days(jurisdiction, accepted_on)).day
             found[pk] = Sale(accepted_on, day)
     return found
 

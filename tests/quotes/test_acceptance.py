@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from estimating.customers import erase_customer
 from estimating.jobs import blockers_of
-from estimating.models import History, Job, Office, Run
+from estimating.models import History, Job, Notice, Office, Run
 from estimating.service import runs
 from quotes import sales
 from quotes.acceptance import receipts as acceptance_tasks
@@ -299,6 +299,16 @@ def test_a_paper_acceptance_typed_by_the_office_is_held_as_well(scenario, api):
     assert (sale.accepted_on, sale.cancel_by) == (date(2026, 7, 2), date(2026, 7, 13))
 
 
+def test_a_paper_acceptance_is_held_as_long_as_the_offices_own_notice_gives(scenario):
+    for began, days in (("2026-01-01", 10), ("2026-07-01", 12), ("2026-07-03", 20)):
+        Notice.objects.create(kind="cancellation", jurisdiction=scenario.job.jurisdiction, cancel_days=days,
+                              title="To cancel", body="As we agreed.", source="the office", said_by="counsel",
+                              valid_from=began, review_by="2027-01-01", created_at=SIGNED_AT)
+    Job.objects.filter(pk=scenario.job.pk).update(accepted_on="2026-07-02")
+    [sale] = sales.sales_of([scenario.job.pk]).values()
+    assert (sale.accepted_on, sale.cancel_by) == (date(2026, 7, 2), date(2026, 7, 18))  # twelve days, the 3rd left out
+
+
 def test_after_a_cancellation_another_offer_may_be_accepted(link, scenario):
     sign(Client(), link)
     Client().post(address(link, "cancel"), {"sure": "yes"})
@@ -316,7 +326,7 @@ def test_a_job_accepted_on_paper_is_not_accepted_by_link_besides(link, scenario)
 
 def test_sales_of_many_jobs_take_no_more_queries(link, scenario, django_assert_max_num_queries):
     sign(Client(), link)
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(6):
         assert len(sales.sales_of([scenario.job.pk, *range(1000, 1100)])) == 1
 
 
