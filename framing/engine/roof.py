@@ -315,16 +315,16 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
         fit = least_squares(rows, z, basis, use * np.minimum(1.0, ANOMALY_SIGMAS / np.maximum(sigmas, 1e-9)) ** 2)
     offset, sigmas = against_the_others(fit, use, sigma)
     lone, borne_out = _lone(wild, xy, offset, sigma, humps)
-    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(fit.residual) >= ANOMALY_LEAST))
-    anomalies = tuple(
-        Anomaly(readings[i].point, float(fit.residual[i]), float(sigmas[i]))
-        for i in sorted({i for group in borne_out for i in group} | set(odd.tolist()),
-                        key=lambda i: -abs(fit.residual[i]))
-        if abs(fit.residual[i]) >= ANOMALY_LEAST  # beside a hump that left the fit a reading may be on the roof again
-    )
     planes = (fit.x / scale).reshape(n, 3)
     if shape.found is not None:  # the planes moved a hair since they were found, and so did the folds
         shape = _Shape.of_planes(outline, replace(shape.found, planes=planes))
+    left = z - design_rows(xy, shape.plane_under(xy), n) @ planes.ravel()  # a reading may have changed sides of a fold
+    odd = np.flatnonzero(use & (sigmas >= ANOMALY_SIGMAS) & (np.abs(left) >= ANOMALY_LEAST))
+    anomalies = tuple(
+        Anomaly(readings[i].point, float(left[i]), float(sigmas[i]))
+        for i in sorted({i for group in borne_out for i in group} | set(odd.tolist()), key=lambda i: -abs(left[i]))
+        if abs(left[i]) >= ANOMALY_LEAST  # beside a hump that left the fit a reading may be on the roof again
+    )
     facets = tuple(
         Facet(p, float(planes[k, 0]), float(planes[k, 1]), float(planes[k, 2]), rms(fit.residual[use & (under == k)]),
               _read_over(p, xy[use]))
@@ -338,7 +338,7 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
     breaks = _with_error(shape, planes, covariance)
     each = (3 * np.array(shape.plane)[:, None] + np.arange(3)).ravel()
     roof = Roof(outline, facets, breaks, anomalies, tuple((readings[i].point,) for i in lone),
-                covariance[np.ix_(each, each)], (), raise_mounds(borne_out, xy, fit.residual, sigma), gain[each],
+                covariance[np.ix_(each, each)], (), raise_mounds(borne_out, xy, left, sigma), gain[each],
                 sources + ("",) * (gain.shape[1] - len(sources)))
     suspected = [(readings[i].point, float(offset[i])) for i in lone]
     checks += _roof_checks(roof, suspected, rms(fit.residual[use]), sigma)
