@@ -41,6 +41,7 @@ ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in th
 BOARD_FOOT_HOURS = 0.02  # ... and what a board foot of lumber does: a judgement
 LESS_THAN_ANY_STICK = 12.0  # [in]
 CLOSER = 4  # times that lapped joists are laid out, each time closer
+LEAST_CLOSER = 6.0  # ... but no closer than this; what is left is told [in]
 BUTTED = 0.02  # wood this little over the deck's side lies at it [in]
 LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 
@@ -259,7 +260,7 @@ def _lay_out(setting: Setting, build: Build, ground: Ground, joist: float, board
         way = _lay_at(setting, spaced, ground, joist, board)
         laps = lap_checks(way.members, spaced, setting.plane, setting.roof, most, table.source)
         over = lap_excess(laps)
-        if not over:
+        if not over or spaced.joists.spacing - over < LEAST_CLOSER:
             break
         spaced = _spaced(spaced, spaced.joists.spacing - over)
     return replace(way, checks=(*way.checks, *laps))

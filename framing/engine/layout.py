@@ -266,6 +266,19 @@ def _sides(net: Polygon, pads: Sequence[float], roof: Polygon) -> list[_Side]:
     return found
 
 
+def _boxed(net: Polygon) -> Polygon:
+    """The turned deck with a box about every pipe, whose own sides are too short for wood along them."""
+    boxes = []
+    for ring in net.interiors:
+        run = np.hypot(*np.diff(shapely.get_coordinates(ring), axis=0).T)
+        if run[run >= LEAST_PIECE].sum() < ring.length / 2:
+            boxes.append(shapely.box(*ring.bounds))
+    if not boxes:
+        return net
+    left = net.difference(unary_union(boxes)).simplify(1e-6)  # no corner where a pipe touches its box
+    return _largest(left) or net
+
+
 def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, anchor: tuple[float, float],
                 footing: Footing, bowls: Sequence[Polygon] = ()) -> Layout:
     """Rims, edge joists and joists at the build's spacing, joists along `direction` [degrees].
@@ -274,11 +287,12 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
     joists are spaced; `footing` says where the joists' pads may stand; no wood lies over `bowls`.
     """
     net, outline, *free = (rotate(shape, -direction, origin=(0, 0)) for shape in (deck.net, roof, *bowls))
-    sides = _sides(net, [b for _, b in build.supports.pad_sizes], outline)
+    boxed = _boxed(net)
+    sides = _sides(boxed, [b for _, b in build.supports.pad_sizes], outline)
     rims, edges = ([s for s in sides if s.role == role and not s.of_hole] for role in ("rim", "edge"))
     around = [s for s in sides if s.of_hole]
     rows = clear_of(free, _rows(net, edges, build.joists.spacing, _turn(np.array([anchor]), -direction)[0]))
-    body = net.buffer(-STICK / 2 + 0.01, join_style="mitre")
+    body = boxed.buffer(-STICK / 2 + 0.01, join_style="mitre")
 
     lines: Lines = []
     taken = Polygon()
@@ -286,8 +300,9 @@ def lay_members(build: Build, deck: Deck, direction: float, *, roof: Polygon, an
         lines += [("rim", part) for part in _parts(s.line().intersection(body).difference(taken))]
         taken = taken.union(s.strip())
     inner = _solid(net.difference(unary_union([s.strip() for s in rims]))) if rims else net
+    between = _solid(body.intersection(inner).difference(unary_union([s.strip() for s in edges])))
     headers = [part for s in around if s.role == "rim"
-               for part in _parts(header_along(*s.ends(), rows, body, s.inset + 3 * STICK))]
+               for part in _parts(header_along(*s.ends(), rows, between, s.inset + 3 * STICK))]
     lines += [("header", h) for h in headers]
     # no member's body in an obstacle or over the deck's side; none through a header
     left = _solid(inner.intersection(body).difference(
@@ -372,7 +387,7 @@ def _closed_up(runs: Array, spacing: float) -> float:
     """The spacing, or the next less of it that no edge joist stands in the way of [in].
 
     `runs` (n,) are how far edge joists stand from the one that rows are set out from, counted toward their sides of
-    the deck, the furthest last. Only for that one do rows close up by more than a little.
+    the deck, the furthest last. Only for that one do rows close up by more than a little, where it is a row away.
     """
     far = float(abs(runs[-1]))
 
@@ -384,7 +399,7 @@ def _closed_up(runs: Array, spacing: float) -> float:
     for s in sorted((spacing, *even), reverse=True):
         if s >= MOST_CLOSED_UP * spacing and not hindered(s):
             return float(s)
-    return far / math.ceil(far / spacing) if SAME_ROW < far % spacing < CROWDED else spacing
+    return far / math.ceil(far / spacing) if far > spacing and SAME_ROW < far % spacing < CROWDED else spacing
 
 
 def _turn(xy: Array, degrees: float) -> Array:

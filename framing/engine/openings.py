@@ -23,6 +23,7 @@ Lines = list[tuple[str, LineString]]
 STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
+LONGEST_STUB = 12.0  # a header runs on to the deck's side where that is no further past its stub than this [in]
 LONGEST_TAIL = 36.0  # boards are not hung on rim and header over more of a joist than this [in]
 NEARLY_ALONG = 2.0  # a valley this near the joists' way would lie under one of them for its whole length [degrees]
 WIDEST_GROUP = 24.0  # ends of neighbours this far out of line are headed off by headers of their own [in]
@@ -43,7 +44,8 @@ class Footing:
 def header_along(at: Array, to: Array, rows: Array, body: Polygon, stub: float) -> shapely.Geometry:
     """The header along an obstacle's side from `at` to `to` (2,): on past it to the first whole joist each way.
 
-    Where the deck ends before there is one the header runs on by `stub` [in] and ends with the deck.
+    Where the deck ends before there is one the header runs on to what frames the deck's side there, where that is not
+    far off, else by `stub` [in].
     """
     along = (to - at) / np.hypot(*(to - at))
     ends = []
@@ -52,9 +54,20 @@ def header_along(at: Array, to: Array, rows: Array, body: Polygon, stub: float) 
         reach = np.sort(reach[reach > STICK / abs(way[1])])
         places = corner + reach[:, None] * way
         held = shapely.contains_xy(body, places[:, 0], places[:, 1])
-        far = reach[held][0] - STICK / 2 / abs(way[1]) if held.any() else stub  # to the face of that joist
+        if held.any():
+            far = reach[held][0] - STICK / 2 / abs(way[1])  # to the face of that joist
+        else:
+            far = min(_to_side(corner, way, body), stub + LONGEST_STUB)
+            far = far if far < stub + LONGEST_STUB else stub
         ends.append(corner + way * far)
     return LineString(ends).intersection(body)
+
+
+def _to_side(corner: Array, way: Array, body: Polygon) -> float:
+    """How far the deck runs on from a place in it [in]."""
+    left = LineString([corner, corner + 1e3 * way]).intersection(body)
+    first = min(getattr(left, "geoms", [left]), key=lambda part: part.distance(shapely.Point(corner)), default=left)
+    return float(np.hypot(*(shapely.get_coordinates(first) - corner).T).max(initial=0.0))
 
 
 def clear_of(bowls: Sequence[Polygon], rows: Array) -> Array:

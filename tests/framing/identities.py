@@ -23,7 +23,7 @@ from scipy.optimize import linprog
 from shapely import LineString, Point, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
-from shapely.ops import substring, unary_union
+from shapely.ops import nearest_points, substring, unary_union
 
 from framing.reference.decking import decking_weight
 from framing.reference.lumber import DRESSED, FRESH_TREATED_PCF, SPECIFIC_GRAVITY, density_pcf, species_key
@@ -33,6 +33,7 @@ Array = np.ndarray
 Document = Mapping[str, Any]
 
 CLOSE = 1e-6  # what an exact identity may be off by [in]
+SCRAP = 2.0  # a piece of board that is not worth laying [sq in]
 NEAR = 0.02  # what a drawn place may be off by [in]
 UNITS = {"in": 1.0, "ft": 12.0, "mm": 1 / 25.4, "m": 1000 / 25.4}
 CODES_OF_UNITS = {"EA", "LF", "FTK", "GLL", "QTL", "LBR", "INH", "FOT", "HUR", "C62"}
@@ -719,7 +720,7 @@ def _panels(a: Answer) -> Iterator[str]:
         at = Point(a.points[o["point"]])
         if o["point"] in refused or a.outline.distance(at) > PANEL_REACH:
             continue
-        nearest = a.net.exterior.interpolate(a.net.exterior.project(at)) if not a.net.contains(at) else at
+        nearest = at if a.net.contains(at) else nearest_points(a.net, at)[0]
         if lifts.is_empty or lifts.distance(nearest) > gap + NEAR:
             yield f"no panel lifts over {o['point']}"
 
@@ -763,7 +764,7 @@ def _rows(a: Answer, field: Sequence[Document], shapes: Array, row: Array, u: Ar
         strip = Polygon([x * u + y * n for x, y in ends])
         own = np.flatnonzero(np.abs(row - r) < 0.5)
         bare = strip.intersection(a.net).difference(unary_union(field_shapes[own]).union(fixed))
-        left = [p for p in getattr(bare, "geoms", [bare]) if p.area > 1
+        left = [p for p in getattr(bare, "geoms", [bare]) if p.area > SCRAP
                 and np.ptp(shapely.get_coordinates(p) @ n) > 0.27]
         if left:
             yield f"row {r:.0f} leaves {sum(p.area for p in left):.1f} sq in bare"

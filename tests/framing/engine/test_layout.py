@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from shapely import LineString, Point, Polygon
+from shapely.ops import unary_union
 
 from framing.engine.documents import parse_build, parse_survey
 from framing.engine.layout import edge_gap, lay_deck
@@ -143,6 +144,54 @@ def test_rows_close_up_a_little_where_an_edge_joist_half_way_takes_a_rows_place(
     assert spacing == 16 and y[-1] - y[0] == pytest.approx(step - 1, abs=2)
     assert np.diff(y).max() <= spacing + 1e-6 and np.diff(y).min() >= 0.75
     assert np.diff(y)[:-1] == pytest.approx(np.diff(y)[0]) and np.diff(y)[0] >= 0.9 * spacing
+
+
+@pytest.mark.parametrize("step", [1.5, 3, 5])
+def test_rows_do_not_close_up_to_two_sides_that_lie_nearly_in_line(step):
+    """The far side is skewed, so that both level ones lie on the door's; they once set a spacing between them."""
+    corners = [(0, 0), (120, 0), (120, step), (240, step), (240, 140), (0, 200)]
+    staged = stages(odd_survey(corners), PAD)
+    rows = sorted({round(n.start[1], 3) for n in of_role(staged, "joist")})
+    assert 5 < len(rows) < 14 and np.diff(rows).min() > 14
+
+
+@pytest.mark.parametrize(("sides", "turned_by"), [(6, 0), (6, 13), (9, 5)])
+@pytest.mark.parametrize("direction", [0, 90])
+def test_a_pipe_whose_sides_are_too_short_for_wood_is_boxed_in(sides, turned_by, direction):
+    """Headers from whole joist to whole joist on both sides of it, and trimmers between them where no joist is near."""
+    survey = odd_survey(ROOM)
+    angle = np.radians(turned_by) + 2 * np.pi * np.arange(sides) / sides
+    places = np.array([100.0, 60.0]) + 2.8 * np.column_stack([np.cos(angle), np.sin(angle)])
+    survey["positions"] |= {f"p{i}": list(map(float, at)) for i, at in enumerate(places)}
+    survey["obstacles"] = [{"name": "pipe", "points": [f"p{i}" for i in range(sides)], "clearance": 0}]
+    staged = stages(survey, odd_build(supports__pad_size=[6, 6]), direction)
+    headers = [LineString([n.start, n.end]) for n in staged.layout.lines if n.header]
+    joists = unary_union([LineString([n.start, n.end]) for n in of_role(staged, "joist")])
+    hole, = staged.deck.holes
+    assert len(headers) == 2
+    for header in headers:
+        assert hole.distance(header) == pytest.approx(0.75, abs=0.01)
+        assert all(joists.distance(Point(end)) <= 0.76 for end in header.coords)
+    wood = unary_union([LineString([n.start, n.end]).buffer(0.75, cap_style="flat") for n in staged.layout.lines])
+    assert hole.intersection(wood).area < 0.01
+    x0, y0, x1, y1 = hole.bounds
+    beside = [(x, (y0 + y1) / 2) for x in (x0, x1)] if direction == 90 else [((x0 + x1) / 2, y) for y in (y0, y1)]
+    assert all(wood.distance(Point(at)) < 4 for at in beside)  # what carries the boards' ends there
+
+
+def test_a_header_runs_on_to_the_rim_where_no_joist_is_before_it():
+    """Between an obstacle's corner and the rim there was no joist: its header ended in the air an inch off the rim."""
+    survey = odd_survey([(0, 0), (348, 0), (348, 184), (0, 184)])
+    corners = [(15, 150), (36.5, 139.0), (28.2, 111.8), (6.8, 122.6)]
+    survey["positions"] |= {f"h{i}": at for i, at in enumerate(corners)}
+    survey["obstacles"] = [{"name": "hatch", "points": ["h0", "h1", "h2", "h3"], "clearance": 0}]
+    staged = stages(survey, odd_build(joists__spacing=24, supports__pad_size=[4, 4]))
+    rims = [Polygon(LineString([n.start, n.end]).buffer(0.75, cap_style="flat")) for n in staged.layout.lines
+            if n.role == "rim" and not n.header]
+    held = unary_union([*rims, *(LineString([n.start, n.end]).buffer(0.75, cap_style="flat")
+                                 for n in staged.layout.lines if n.role in ("joist", "edge"))])
+    headers = [n for n in staged.layout.lines if n.header]
+    assert headers and all(held.distance(Point(end)) < 0.6 for n in headers for end in (n.start, n.end))
 
 
 def test_spacing_starts_from_the_door_wherever_it_is():
