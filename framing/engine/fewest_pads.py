@@ -28,6 +28,7 @@ MOMENT, POINT_MOMENT, SHEAR, SAG = 1 / 9.5, 1 / 6, 0.6, 1 / 130
 INNER_SHARE, END_SHARE = 1.12, 0.45  # reactions of inner and end pads, of the load on the spans beside them
 LIKELY = 1.25  # a count estimated to be used no harder than this may pass
 AHEAD = 3  # counts tried at once
+ROUNDING = 1e-9  # what two sums of uses may differ by though they are one
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,11 @@ def _weight(use: Array) -> Array:
     """The sum of a high power is least where the hardest used span is used least."""
     cube = use * use * use
     return np.asarray(cube * cube)
+
+
+def _least(values: Array) -> Ints:
+    """The first along the last axis that is least, but for what rounding may have added: no tie turns on that."""
+    return np.asarray(np.argmin(values * (1 + ROUNDING * np.arange(values.shape[-1])), axis=-1))
 
 
 def estimate(places: Places, wood: Wood) -> Spans:
@@ -252,7 +258,7 @@ class Chains:
         else:
             total = self.closing + self.best[np.arange(len(end))[:, None, None], start]
         flat = total.reshape(len(end), -1)
-        pick = np.argmin(flat, axis=1)
+        pick = _least(flat)
         every = np.arange(len(end))
         ok = np.isfinite(flat[every, pick])
         at = [end.reshape(len(end), -1)[every, pick], start.reshape(len(end), -1)[every, pick]]
@@ -274,14 +280,14 @@ class Chains:
             came = np.zeros(self.best.shape, np.intp)
             for m in range(self.first.shape[1]):
                 end = np.minimum(start[:, m] + 1 + k[:, m], self.nodes - 1)
-                better = weight[:, m] < self.best[every, end]
+                better = weight[:, m] < self.best[every, end] * (1 - ROUNDING)
                 self.best[every, end] = np.where(better, weight[:, m], self.best[every, end])
                 came[every, end] = np.where(better, start[:, m], came[every, end])
         else:
             before = np.concatenate([np.full((len(self.rows), self.reach), np.inf), self.best[:, :-1]], axis=1)
             # the best before every node, nearest first
             onward = self.inner + sliding_window_view(before, self.reach, axis=1)[:, :, ::-1]
-            k = np.argmin(onward, axis=2)
+            k = _least(onward)
             came = np.maximum(np.arange(self.nodes) - 1 - k, 0)
             self.best = np.take_along_axis(onward, k[:, :, None], axis=2)[:, :, 0]
         self.came.append(came)
