@@ -88,7 +88,7 @@ def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
     """Break lines run on to the walls, or to the place where they meet others.
 
     Ends within 24 in of each other meet (hips at a peak), if the lines are longer than the gap; an end as near to
-    another line's run stops on it (a valley at a ridge); any other end is carried on to the walls.
+    another line's run stops on it (a valley at a ridge); any other end is carried on to the next wall.
     """
     reach = 2 * math.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))
     ends = np.array([[b.line.coords[0], b.line.coords[-1]] for b in breaks]).reshape(-1, 2, 2)
@@ -112,8 +112,11 @@ def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
             far = LineString([end - step, end + step]).intersection(carried(stop, reach))
             new.append(np.array(far.coords[0]) if far.geom_type == "Point" else end)
         clipped = LineString(new).intersection(outline)
-        parts = list(getattr(clipped, "geoms", [clipped]))
-        met += [Break(b.kind, p, b.given) for p in parts if p.length > 1]
+        low, high = sorted(ends[i] @ along)
+        for part in getattr(clipped, "geoms", [clipped]):
+            # past a notch in the walls the roof goes on without the line, unless it was read there too
+            if part.length > 1 and min(high, max(s := np.array(part.coords) @ along)) > max(low, min(s)):
+                met.append(Break(b.kind, part, b.given))
     return met
 
 

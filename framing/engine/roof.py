@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from scipy.sparse.csgraph import connected_components
+from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import polygonize, unary_union
+from shapely.ops import nearest_points, polygonize, unary_union
 
 from framing.engine import length
 from framing.engine.adjustment import AdjustedLevel, Adjustment
@@ -40,6 +41,8 @@ FOLD_WITHIN = 6.0  # a fold placed to within this needs no second look before wo
 JOIN_DOUBT = 0.25  # planes that could join in ways further apart than this make two roofs, not one [in]
 PLACE_SIGMA = 0.5  # standard error of a break line read by eye, across it [in]: common practice
 LEAST_FACET = 144.0  # a smaller part of the roof has no slope of its own to measure [sq in]
+TOUCH = 0.02  # what the sides of neighbouring facets may be apart by, cut from lines that rounding moved [in]
+ONE_PLACE = 0.25  # ends of folds this near each other are one place [in]
 SHORT_EDGE = 6.0  # facets that touch along less than this meet in a point [in]
 NOT_READ = 48.0  # a roof carried on this far beyond its readings is told [in]: common practice, a reading every 4 ft
 HUBER_ROUNDS = 8
@@ -273,20 +276,30 @@ def _through(line: LineString, beyond: LineString) -> LineString:
 
 
 def _continuity(polygons: Sequence[Polygon]) -> Array:
-    """Rows (c, 3 facets) that vanish when neighbouring planes agree at both ends of their common edge."""
-    rows = []
+    """Rows (c, 3 facets) that vanish when neighbouring planes agree at the ends and corners of their common edge.
+
+    Ends that rounding put a hair apart are one place: where four facets meet, three agreements then make the fourth.
+    """
+    pairs, ends = [], []
     for i, p in enumerate(polygons):
         for j in range(i + 1, len(polygons)):
-            shared = p.exterior.buffer(1e-4).intersection(polygons[j].exterior)
+            shared = shapely.line_merge(polygons[j].exterior.intersection(p.exterior.buffer(TOUCH)))
+            corners = shapely.multipoints(shapely.get_coordinates([p, polygons[j]]))
             for part in getattr(shared, "geoms", [shared]):
-                if part.geom_type != "LineString" or part.length < SHORT_EDGE:
-                    continue
-                for x, y in (part.coords[0], part.coords[-1]):
-                    row = np.zeros(3 * len(polygons))
-                    row[3 * i : 3 * i + 3] = 1, x, y
-                    row[3 * j : 3 * j + 3] = -1, -x, -y
-                    rows.append(row)
-    return np.array(rows).reshape(-1, 3 * len(polygons))
+                if part.geom_type == "LineString" and part.length >= SHORT_EDGE:
+                    for end in part.simplify(2 * TOUCH).coords:
+                        pairs.append((i, j))
+                        ends.append(nearest_points(corners, Point(end))[0].coords[0])
+    if not ends:
+        return np.zeros((0, 3 * len(polygons)))
+    at = np.array(ends)
+    near = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) < ONE_PLACE
+    _, place = connected_components(near, directed=False)
+    at = np.array([at[place == k].mean(axis=0) for k in place])
+    rows = np.zeros((len(at), len(polygons), 3))
+    for side, sign in ((0, 1.0), (1, -1.0)):
+        rows[np.arange(len(at)), [pair[side] for pair in pairs]] = sign * np.column_stack([np.ones(len(at)), at])
+    return rows.reshape(len(at), -1)
 
 
 def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, sigma: float,
@@ -300,8 +313,7 @@ def _fit(shape: _Shape, readings: Sequence[AdjustedLevel], xy: Array, z: Array, 
     under = shape.plane_under(xy)
     scale = np.tile([1.0, 100.0, 100.0], n)  # slopes count per 100 in, so that the system is well scaled
     rows = design_rows(xy, under, n) / scale
-    # where four facets meet three agreements make the fourth; a corner that rounding put a hair off makes no new one
-    basis = _null_space(_continuity(shape.polygons) / scale, 1e-3) if shape.found is None else np.eye(3 * n)
+    basis = _null_space(_continuity(shape.polygons) / scale) if shape.found is None else np.eye(3 * n)
     fit = least_squares(rows, z, basis, np.ones(len(z), bool))
     if fit.free:
         return Roof(outline, (), shape.breaks, checks=(*checks, *_unmeasured(shape.polygons, under, fit, basis, rows)))
@@ -421,12 +433,12 @@ def _with_error(shape: _Shape, planes: Array, covariance: Array) -> tuple[Break,
     return tuple(placed)
 
 
-def _null_space(constraint: Array, least: float = 1e-9) -> Array:
-    """Columns that span the parameters for which every row vanishes; rows together weaker than `least` do not count."""
+def _null_space(constraint: Array) -> Array:
+    """Columns that span the parameters for which every row vanishes."""
     if not len(constraint):
         return np.eye(constraint.shape[1])
     _, s, vt = np.linalg.svd(constraint)
-    rank = int((s > least * s[0]).sum())
+    rank = int((s > 1e-9 * s[0]).sum())
     return np.asarray(vt[rank:].T)
 
 

@@ -35,7 +35,8 @@ LEAST_RIP = 1.5
 SIDE = 6.0  # a member stands this near a side of the deck
 SEAT = 1 / 16  # an end this far from wood, at most, has a seat
 LEAST_END = 1.0  # a lesser side of a board is a nick and no end
-SLIVER = 0.25  # what is nowhere wider is left as gap
+SLIVER = 0.25  # what is nowhere wider is left as gap [in]
+SCRAP = 2.0  # a piece that is not worth laying [sq in]
 COVER = 0.005
 SHORT_STICKS = 96.0
 
@@ -170,8 +171,9 @@ def cover(found: Laid) -> Iterator[tuple[str, str]]:
     # on a grid: the union of thousands of boards that meet along skew cuts is not always sound without
     bare = found.deck.net.difference(shapely.union_all([b.polygon for b in found.decking.boards], grid_size=1e-5))
     wide = bare.buffer(-(found.build.decking.gap + SLIVER) / 2 - 0.01)
-    if wide.area > 1:
-        yield "bare", f"{wide.area:.1f} sq in of deck in a hole wider than gap and sliver at {wide.centroid.wkt}"
+    for hole in shapely.get_parts(wide):
+        if hole.area > SCRAP:
+            yield "bare", f"{hole.area:.1f} sq in of deck in a hole wider than gap and sliver at {hole.centroid.wkt}"
 
 
 def narrow(found: Laid) -> Iterator[tuple[str, str]]:

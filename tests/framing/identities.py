@@ -686,14 +686,15 @@ def boards(a: Answer) -> Iterator[str]:
     low = np.array([(np.array(b["polygon"]) @ n).min() for b in field])
     high = np.array([(np.array(b["polygon"]) @ n).max() for b in field])
     whole = [k for k, b in enumerate(field) if b["rip"] is None]
-    # round an obstacle, and where the deck turns back, a board of full width is notched
-    notched = unary_union([*a.holes, *turned_back(a.net)]).buffer(2 * NEAR)
+    notched = unary_union(a.holes).buffer(NEAR)  # round an obstacle a board of full width is notched
+    turns = unary_union(turned_back(a.net)).buffer(2 * NEAR)  # ... and, in one place, where the deck turns back
     for b in field:
         run = np.ptp(np.array(b["polygon"]) @ u)
         if abs(b["length"] - run) > NEAR:
             yield f"{b['id']} is {run} long, not {b['length']}"
         whole_here = b["rip"] is None and not notched.intersects(Polygon(b["polygon"]))
-        if whole_here and (found := _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width)):
+        found = _widths(np.array(b["polygon"]) @ np.stack([u, n], axis=1), width) if whole_here else []
+        if len(found) > int(turns.intersects(Polygon(b["polygon"]))):
             yield f"{b['id']} is not ripped and {found} wide"
         if b["rip"] is not None and not all(-CLOSE <= w <= width + NEAR for w in b["rip"]):
             yield f"{b['id']} is ripped to {b['rip']}"
@@ -714,13 +715,14 @@ def boards(a: Answer) -> Iterator[str]:
 def _panels(a: Answer) -> Iterator[str]:
     """Every outlet in the deck or near it has a panel over it, or beside it at the deck's edge, or a reason why not."""
     refused = {p["over"] for p in a.build.get("access_panels", ()) if p.get("none")}
-    lifts = unary_union([Polygon(b["polygon"]) for b in a.framing["boards"] if b["kind"] == "panel"])
+    laid, lifts = (unary_union([Polygon(b["polygon"]) for b in a.framing["boards"] if b["kind"] in kinds])
+                   for kinds in (("field", "border", "panel"), ("panel",)))
     gap = a.want("decking", "gap")
     for o in a.survey.get("outlets", ()):
         at = Point(a.points[o["point"]])
         if o["point"] in refused or a.outline.distance(at) > PANEL_REACH:
             continue
-        nearest = at if a.net.contains(at) else nearest_points(a.net, at)[0]
+        nearest = at if a.net.contains(at) else nearest_points(laid, at)[0]
         if lifts.is_empty or lifts.distance(nearest) > gap + NEAR:
             yield f"no panel lifts over {o['point']}"
 

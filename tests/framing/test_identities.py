@@ -82,8 +82,12 @@ def _middle_joist(framing):
     return joists[len(joists) // 2]
 
 
+def _is_ripped(board):
+    return board["kind"] == "field" and board["rip"] and min(board["rip"]) < 3
+
+
 def _first_ripped(framing):
-    return next(b for b in framing["boards"] if b["rip"] and min(b["rip"]) < 3)
+    return next(filter(_is_ripped, framing["boards"]))
 
 
 def _moved(polygon, by):
@@ -97,7 +101,7 @@ def sound():
         drawn = terrace(seed)
         if drawn.build["surface"]["mode"] == "level" and drawn.survey["breaklines"] and "doors" not in drawn.survey:
             framing = frame(drawn.survey, drawn.build).document
-            if framing["boards"] and any(b["rip"] and min(b["rip"]) < 3 for b in framing["boards"]):
+            if any(map(_is_ripped, framing["boards"])):
                 return drawn.survey, drawn.build, framing
     raise AssertionError("no terrace is level, ridged and ripped")
 

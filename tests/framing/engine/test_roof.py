@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from shapely import LineString, Polygon
 
-from framing.engine.breaklines import Break
+from framing.engine.breaklines import Break, meet
 from framing.engine.folds import find_fold
 from framing.engine.roof import split_outline
 from tests.framing.odd_roofs import FALL, RECTANGLE, odd_survey
@@ -353,3 +353,33 @@ def test_height_is_read_from_the_facet_under_the_place():
     assert_allclose(roof.height(xy), [ridge(*p) for p in xy], atol=1 / 24)
     assert len(set(roof.facet_at(xy[:2]))) == 2
     assert LineString(roof.breaks[0].line.coords).length == pytest.approx(120)
+
+
+U_ROOF = Polygon([(0, 0), (300, 0), (300, 200), (200, 200), (200, 80), (100, 80), (100, 200), (0, 200)])
+
+
+@pytest.mark.parametrize(("read", "ends"), [
+    (((10, 150), (90, 150)), [((0, 150), (100, 150))]),
+    (((290, 150), (210, 150)), [((300, 150), (200, 150))]),
+    (((10, 150), (290, 150)), [((0, 150), (100, 150)), ((200, 150), (300, 150))]),
+])  # fmt: skip
+def test_a_break_line_ends_at_the_next_wall_unless_it_was_read_beyond(read, ends):
+    found = sorted(sorted(b.line.coords) for b in meet([Break("ridge", LineString(read))], U_ROOF))
+    assert_allclose(found, sorted(map(sorted, ends)), atol=1e-9)
+
+
+def test_planes_agree_along_every_fold_of_four_facets_that_meet_a_hair_apart():
+    """Three ridges end within 1/32 in of a place on the fourth, as crews read them."""
+    def height(x, y):
+        return -8 - 0.02 * abs(x - 120) - 0.015 * abs(y - 120)
+
+    lines = [("ridge", [(120.02, 3), (120.02, 118)]), ("ridge", [(119.99, 122), (119.99, 237)]),
+             ("ridge", [(3, 120.01), (237, 120.01)])]
+    roof = fitted(odd_survey([(0, 0), (240, 0), (240, 240), (0, 240)], height, lines=lines))
+    assert len(roof.facets) == 4
+    for i, one in enumerate(roof.facets):
+        for other in roof.facets[:i]:
+            shared = one.polygon.buffer(0.05).intersection(other.polygon.boundary)
+            at = np.array([xy for part in getattr(shared, "geoms", [shared]) for xy in part.coords])
+            if len(at) and shared.length > 6:
+                assert np.abs(one.height(at) - other.height(at)).max() < 0.005
