@@ -6,6 +6,7 @@ A part of the roof stage.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -68,7 +69,7 @@ def once_each(breaks: list[Break], checks: list[Check]) -> list[Break]:
     for b in breaks:
         twin = next((k for k in kept if all(carried(k.line, 1e5).distance(Point(end)) < SAME_LINE
                                             for end in b.line.coords) and k.line.distance(b.line) < SAME_LINE
-                     and not _end_to_end(k.line, b.line)), None)
+                     and _beside(k.line, b.line) >= SAME_LINE), None)  # opposite hips meet at an end only
         if twin is None:
             kept.append(b)
         else:
@@ -77,31 +78,32 @@ def once_each(breaks: list[Break], checks: list[Check]) -> list[Break]:
     return kept
 
 
-def _end_to_end(one: LineString, other: LineString) -> bool:
-    """Whether two lines in one direction meet at an end only, as opposite hips do at a peak."""
+def _beside(one: LineString, other: LineString) -> float:
+    """How far two lines in one direction run beside each other; less than nought by how far they lie apart [in]."""
     u = np.array(one.coords[-1]) - np.array(one.coords[0])
     (a, b), (c, d) = (sorted(float(np.array(p) @ u) for p in (v.coords[0], v.coords[-1])) for v in (one, other))
-    return min(b, d) - max(a, c) < SAME_LINE * float(np.hypot(*u))
+    return (min(b, d) - max(a, c)) / float(np.hypot(*u))
 
 
 def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
     """Break lines run on to the walls, or to the place where they meet others.
 
     Ends within 24 in of each other meet (hips at a peak), if the lines are longer than the gap; an end as near to
-    another line's run stops on it (a valley at a ridge); any other end is carried on to the next wall.
+    another line's run stops on it (a valley at a ridge); any other end is carried on to the walls, past a notch too
+    where no other line was read along there.
     """
     reach = 2 * math.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))
     ends = np.array([[b.line.coords[0], b.line.coords[-1]] for b in breaks]).reshape(-1, 2, 2)
     near = np.minimum(MEET_WITHIN, np.hypot(*(ends[:, 1] - ends[:, 0]).T) / 2)
-    group = _meeting(ends.reshape(-1, 2), np.repeat(near, 2))
+    group = _meeting(ends.reshape(-1, 2), np.repeat(near, 2)).reshape(-1, 2)
+    peaks = _peaks(ends, group)
     met = []
     for i, b in enumerate(breaks):
         along = (ends[i, 1] - ends[i, 0]) / np.hypot(*(ends[i, 1] - ends[i, 0]))
         new = []
         for k, (end, out) in enumerate(((ends[i, 0], -along), (ends[i, 1], along))):
-            mates = np.argwhere((group == group[2 * i + k]).reshape(-1, 2))
-            if len(mates) > 1:
-                new.append(_common_point(ends[mates[:, 0], mates[:, 1]], ends[mates[:, 0], 1 - mates[:, 1]]))
+            if (number := int(group[i, k])) in peaks:
+                new.append(peaks[number])
                 continue
             stop = next((o.line for o in breaks if o is not b and o.line.distance(Point(end)) < near[i]), None)
             if stop is None:
@@ -112,12 +114,35 @@ def meet(breaks: list[Break], outline: Polygon) -> list[Break]:
             far = LineString([end - step, end + step]).intersection(carried(stop, reach))
             new.append(np.array(far.coords[0]) if far.geom_type == "Point" else end)
         clipped = LineString(new).intersection(outline)
-        low, high = sorted(ends[i] @ along)
+        others = [o.line for o in breaks if o is not b]
         for part in getattr(clipped, "geoms", [clipped]):
-            # past a notch in the walls the roof goes on without the line, unless it was read there too
-            if part.length > 1 and min(high, max(s := np.array(part.coords) @ along)) > max(low, min(s)):
-                met.append(Break(b.kind, part, b.given))
+            own = part if _beside(part, b.line) > 0 else _past_notch(part, b.line, others, list(peaks.values()))
+            if own is not None and own.length > 1:
+                met.append(Break(b.kind, own, b.given))
     return met
+
+
+def _past_notch(part: LineString, read: LineString, others: Sequence[LineString], peaks: Sequence[Array]
+                ) -> LineString | None:
+    """What is carried past a notch in the walls, up to where others meet on it; None along a line read there itself."""
+    near, far = sorted((np.array(xy) for xy in part.coords), key=lambda xy: read.distance(Point(xy)))
+    along = (far - near) / np.hypot(*(far - near))
+    for o in others:
+        if all(carried(part, 1e5).distance(Point(end)) < SAME_LINE for end in o.coords):
+            first, last = sorted((np.array(o.coords) - near) @ along)
+            if first < SAME_LINE and last > 0:
+                return None
+    on = [p for p in peaks if part.distance(Point(p)) < SAME_LINE and (p - near) @ along > SAME_LINE]
+    return LineString([near, min(on, key=lambda p: float((p - near) @ along), default=far)])
+
+
+def _peaks(ends: Array, group: NDArray[np.intp]) -> dict[int, Array]:
+    """Where the lines of each group of more than one of the ends (n, 2, 2) meet, by the group's number."""
+    found = {}
+    for number in np.flatnonzero(np.bincount(group.ravel()) > 1).tolist():
+        line, side = np.nonzero(group == number)
+        found[number] = _common_point(ends[line, side], ends[line, 1 - side])
+    return found
 
 
 def _meeting(ends: Array, near: Array) -> NDArray[np.intp]:

@@ -276,7 +276,7 @@ def _through(line: LineString, beyond: LineString) -> LineString:
 
 
 def _continuity(polygons: Sequence[Polygon]) -> Array:
-    """Rows (c, 3 facets) that vanish when neighbouring planes agree at the ends and corners of their common edge.
+    """Rows (c, 3 facets) that vanish when neighbouring planes agree at both ends of their common edge.
 
     Ends that rounding put a hair apart are one place: where four facets meet, three agreements then make the fourth.
     """
@@ -287,7 +287,7 @@ def _continuity(polygons: Sequence[Polygon]) -> Array:
             corners = shapely.multipoints(shapely.get_coordinates([p, polygons[j]]))
             for part in getattr(shared, "geoms", [shared]):
                 if part.geom_type == "LineString" and part.length >= SHORT_EDGE:
-                    for end in part.simplify(2 * TOUCH).coords:
+                    for end in (part.coords[0], part.coords[-1]):
                         pairs.append((i, j))
                         ends.append(nearest_points(corners, Point(end))[0].coords[0])
     if not ends:
