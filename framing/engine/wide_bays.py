@@ -19,6 +19,7 @@ from framing.engine.tributary import intervals
 Array = NDArray[np.float64]
 
 PROBE = 1.0  # bays are looked at this often along the joists [in]
+BESIDE = 0.02  # ... and this near to either side of where something ends [in]
 LEVEL = 1e-3  # a member that turns off the joists' way by less (slope) runs with them
 BEYOND = 6.0  # a piece runs on so far past where the bay is too wide [in]
 LEAST_BARE = 0.5  # smaller parts of the deck are no boards [sq in]
@@ -68,7 +69,10 @@ def _wide_bays(lines: Sequence[LineString], net: Polygon, most: float) -> list[t
     At a side of the deck those over half of it, from the wood to the side. Beside a skewed edge joist a row ends at its
     face, half a stick before their middles meet: so much is let pass.
     """
-    x = np.arange(net.bounds[0] + PROBE / 2, net.bounds[2], PROBE)
+    # a bay is widest where wood or a side of the deck ends or turns
+    turns = np.r_[shapely.get_coordinates(net)[:, 0], shapely.get_coordinates(list(lines))[:, 0]]
+    x = np.unique(np.r_[np.arange(net.bounds[0] + PROBE / 2, net.bounds[2], PROBE), turns - BESIDE, turns + BESIDE])
+    x = x[(x > net.bounds[0]) & (x < net.bounds[2])]
     low, high = _across(lines, x)
     at_sides = _to_sides(low, high, *intervals(net, x), most / 2 + SET_OUT)
     run = np.diff(np.array([line.coords for line in lines]), axis=1)[:, 0]

@@ -497,7 +497,7 @@ def layout(a: Answer) -> Iterator[str]:
             place = p + t * side
             if shapely.distance(lines, Point(place)).min() <= WITHIN_SIDE + NEAR:
                 continue
-            if not inner.intersects(Point(place).buffer(WITHIN_SIDE)):
+            if a.net.distance(Point(place)) > NEAR or not inner.intersects(Point(place).buffer(WITHIN_SIDE)):
                 continue  # an obstacle leaves no deck here that a member could stand under
             if skew < 10 and np.hypot(*(rest - place).T).min() <= spacing:
                 continue
