@@ -41,7 +41,7 @@ ACROSS_WATER_HOURS = 4.0  # what joists lying wholly across the fall weigh in th
 BOARD_FOOT_HOURS = 0.02  # ... and what a board foot of lumber does: a judgement
 LESS_THAN_ANY_STICK = 12.0  # [in]
 CLOSER = 4  # times that lapped joists are laid out, each time closer
-LEAST_CLOSER = 6.0  # ... but no closer than this; what is left is told [in]
+LEAST_CLOSER = 6.0  # ... but no closer than this, a judgement; what is left is told [in]
 BUTTED = 0.02  # wood this little over the deck's side lies at it [in]
 LEAST_CROSSING = 20.0  # boards lie across joists at no less than this [degrees]
 

@@ -33,7 +33,7 @@ Array = NDArray[np.float64]
 Shapes = NDArray[np.object_]
 
 SLIVER = 0.25  # a strip that is nowhere wider than this is left as gap [in]
-SCRAP = 2.0  # a smaller piece is left out: it would lie on no wood, as in a sharp corner [sq in]
+SCRAP = 2.0  # a smaller piece, as in a sharp corner, is left out: no fixing holds it; a judgement [sq in]
 CROSSES = 0.34  # a member carries a joint where it crosses the board at 20 degrees or more (sine)
 BORDER_CROSSES = 0.7  # ... and a border's, at 45 degrees: nearer its way it has blocks of its own (sine)
 SQUARE = 0.09  # joints over members nearer to square than 5 degrees are sawn square [dx/dy]

@@ -251,7 +251,8 @@ CODES: dict[str, Code] = {
     ),
     "lap-spacing": Code(
         "Lapped lengths lie to either side of their lines, which are laid {lines} in apart or closer: they stand up to "
-        "{apart} in apart, at {where}; the boards may span {most} in.", "computed", "contractor",
+        "{apart} in apart, at {where}; {most} in is as far as boards span or, where that is unknown, as was asked.",
+        "computed", "contractor",
     ),
     "lap-gap": Code(
         "Under lapped lengths, beside their members' lines, {value:.3f} in is left clear over the roof at least, at "

@@ -23,7 +23,7 @@ Lines = list[tuple[str, LineString]]
 STICK = DRESSED["2x4"][0]  # thickness of 2x stock, whatever its depth [in]
 LEAST_JOIST = 18.0  # shorter runs are blocked between rim and edge joist instead of padded [in]
 LEAST_PIECE = 3.0  # shorter runs are left out [in]
-LONGEST_STUB = 12.0  # a header runs on to the deck's side where that is no further past its stub than this [in]
+LONGEST_STUB = 12.0  # a header runs on to the deck's side no further past its stub than this, a judgement [in]
 LONGEST_TAIL = 36.0  # boards are not hung on rim and header over more of a joist than this [in]
 NEARLY_ALONG = 2.0  # a valley this near the joists' way would lie under one of them for its whole length [degrees]
 WIDEST_GROUP = 24.0  # ends of neighbours this far out of line are headed off by headers of their own [in]
@@ -57,8 +57,8 @@ def header_along(at: Array, to: Array, rows: Array, body: Polygon, stub: float) 
         if held.any():
             far = reach[held][0] - STICK / 2 / abs(way[1])  # to the face of that joist
         else:
-            far = min(_to_side(corner, way, body), stub + LONGEST_STUB)
-            far = far if far < stub + LONGEST_STUB else stub
+            side = _to_side(corner, way, body)
+            far = side if side < stub + LONGEST_STUB else stub
         ends.append(corner + way * far)
     return LineString(ends).intersection(body)
 
