@@ -296,9 +296,10 @@ def _continuity(polygons: Sequence[Polygon]) -> Array:
     near = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) < ONE_PLACE
     _, place = connected_components(near, directed=False)
     at = np.array([at[place == k].mean(axis=0) for k in place])
+    one, other = np.array(pairs).T
+    height = np.column_stack([np.ones(len(at)), at])
     rows = np.zeros((len(at), len(polygons), 3))
-    for side, sign in ((0, 1.0), (1, -1.0)):
-        rows[np.arange(len(at)), [pair[side] for pair in pairs]] = sign * np.column_stack([np.ones(len(at)), at])
+    rows[np.arange(len(at)), one], rows[np.arange(len(at)), other] = height, -height
     return rows.reshape(len(at), -1)
 
 
