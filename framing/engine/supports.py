@@ -232,11 +232,11 @@ def stand(members: Sequence[Member], layout: Layout, build: Build, ground: Groun
         if len(rows):
             kept = [kept_off(row, ground, s, by_edge=by_edge, part=part) for s in sizes]
             search.find(rows, site.open(rows, both(site.room, kept)))
-    # where wood would fail for want of room over other pads, then over the roof's edge, both of which are told; where a
-    # piece could not stand at all off the outlets alone, then further apart than asked where no pad has room between,
+    # where wood would fail for want of room over other pads, then over the roof's edge, then off the outlets alone, all
+    # of which are told; where a piece could not stand at all further apart than asked where no pad has room between,
     # which is told, then anywhere
     for n in range(5):
-        rows = np.flatnonzero(search.wood_use > PASSES if n < 2 else ~np.isfinite(search.use))
+        rows = np.flatnonzero(search.wood_use > PASSES if n < 3 else ~np.isfinite(search.use))
         if len(rows):
             alone, outlets = replace(ground, taken=ground.taken[:0]), [over_outlets(row, ground, s) for s in sizes]
             bare = [no_room(row, alone, s) for s in sizes]
